@@ -1,0 +1,467 @@
+"""Scatterers + sounder + track -> Echo: one linear sum, held by owner.
+
+Each owner (the bed, each fish, each target, the noise) has a layer over the window of pings and
+rows it reaches. Layers are kept by the content of what made them, so what is unchanged is not
+computed again: moving one fish computes that fish.
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+
+from simulator import kernels, scatterers
+from simulator.model import Problem, SettingError
+from simulator.scatterers import Channel, FormKey
+from simulator.scene import Scene
+from simulator.sounder import pulse
+from simulator.sounder.look import Look
+
+KEEP_BYTES = 400 * 2**20  # layers kept by one runner
+MAX_CONTRIBUTIONS = 4e9
+
+
+class Cancelled(Exception):  # noqa: N818 - not an error, an answer
+    """The run was told to stop; nothing was kept of it but whole layers."""
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One owner's share of an echo over the window it reaches.
+
+    ``data`` (P', R') complex64: amplitude relative to the source at 1 m, for pings ``ping``.. and
+    rows ``row``.. . ``count``: contributions summed to make it.
+    """
+
+    owner: str
+    label: str
+    ping: int
+    row: int
+    data: np.ndarray
+    count: int = 0
+
+
+@dataclass(frozen=True)
+class Beam:
+    """What one beam of a look recorded: layers by owner and the axes they stand on.
+
+    side: "down", "port" or "starboard". range_m (R,) slant range of each row's centre as the
+    sounder reckons it; absorption dB/m one way; ``about`` plain facts for captions.
+    """
+
+    side: str
+    layers: tuple[Layer, ...]
+    range_m: np.ndarray
+    pings: int
+    absorption_db_m: float
+
+    def total(self, leave_out: frozenset[str] = frozenset()) -> np.ndarray:
+        """Sum of the layers, (P, R) complex64; owners in ``leave_out`` are left out."""
+        whole = np.zeros((self.pings, len(self.range_m)), dtype=np.complex64)
+        for layer in self.layers:
+            if layer.owner not in leave_out:
+                p, r = layer.data.shape
+                whole[layer.ping : layer.ping + p, layer.row : layer.row + r] += layer.data
+        return whole
+
+
+@dataclass(frozen=True)
+class Echo:
+    """What a look recorded over a pass: one beam, or port and starboard.
+
+    ping_x_m, ping_time_s (P,): where and when each ping was sent.
+    """
+
+    look: str
+    beams: tuple[Beam, ...]
+    ping_x_m: np.ndarray
+    ping_time_s: np.ndarray
+    about: dict[str, Any]
+
+    @property
+    def port(self) -> Beam:
+        """The port beam of a side look; raises AttributeError for other looks."""
+        return self._beam("port")
+
+    @property
+    def starboard(self) -> Beam:
+        """The starboard beam of a side look; raises AttributeError for other looks."""
+        return self._beam("starboard")
+
+    def _beam(self, side: str) -> Beam:
+        for beam in self.beams:
+            if beam.side == side:
+                return beam
+        raise AttributeError(f"the {self.look} look has no {side} beam; it looks straight down")
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One pass: an Echo for each look shown, and what it took.
+
+    computed: owners whose layers were computed now rather than kept, by look and side.
+    contributions: scatterer-ping terms behind the whole pass; seconds: wall time of this run.
+    """
+
+    looks: dict[str, Echo]
+    computed: tuple[str, ...]
+    contributions: int
+    seconds: float
+
+
+class Runner:
+    """Runs scenes and keeps layers between runs, the least used dropped first.
+
+    Safe to use from several threads; each run is spread over ``threads`` threads.
+    """
+
+    def __init__(self, threads: int | None = None, keep_bytes: int = KEEP_BYTES) -> None:
+        self.threads = threads or min(os.cpu_count() or 1, 4)
+        self.keep_bytes = keep_bytes
+        self.dropped = 0
+        self._kept: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
+        self._bytes = 0
+        self._lock = threading.Lock()
+
+    def run(
+        self,
+        scene: Scene,
+        cancelled: Callable[[], bool] | None = None,
+        progress: Callable[[str], None] | None = None,
+    ) -> Pass:
+        """Simulate one pass.
+
+        Parameters
+        ----------
+        scene : what to simulate.
+        cancelled : asked between layers and within the bed; when it answers True the run stops.
+        progress : told in words what is being computed.
+
+        Raises
+        ------
+        SettingError
+            When the scene is inconsistent or too heavy, saying what to lower.
+        Cancelled
+            When told to stop.
+        """
+        start = time.perf_counter()
+        problems = [*scene.check(), *scene.sounder.check("sounder")]
+        for name, look in scene.sounder.looks().items():
+            problems += look.check(f"sounder.{name}")
+        if problems:
+            raise SettingError(problems)
+        work = _Work(self, scene, cancelled or (lambda: False), progress or (lambda text: None))
+        looks = {name: work.look(name, look) for name, look in scene.sounder.looks().items()}
+        seconds = time.perf_counter() - start
+        return Pass(looks, tuple(work.computed), work.contributions, seconds)
+
+    def kept_bytes(self) -> int:
+        """Bytes of layers kept now."""
+        return self._bytes
+
+    def forget(self) -> None:
+        """Drop everything kept."""
+        with self._lock:
+            self._kept.clear()
+            self._bytes = 0
+
+    def _find(self, key: Hashable) -> Any:
+        with self._lock:
+            found = self._kept.get(key)
+            if found is None:
+                return None
+            self._kept.move_to_end(key)
+            return found[0]
+
+    def _keep(self, key: Hashable, value: Any, size: int) -> None:
+        with self._lock:
+            if key in self._kept:
+                return
+            self._kept[key] = (value, size)
+            self._bytes += size
+            while self._bytes > self.keep_bytes and len(self._kept) > 1:
+                _, (_, dropped) = self._kept.popitem(last=False)
+                self._bytes -= dropped
+                self.dropped += 1
+
+
+@cache
+def _pool(threads: int) -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(threads, thread_name_prefix="archwise-kernel")
+
+
+def _blocks(first: int, last: int, parts: int) -> Iterator[tuple[int, int]]:
+    edges = np.linspace(first, last, parts + 1).astype(int)
+    return ((int(a), int(b)) for a, b in itertools.pairwise(edges) if b > a)
+
+
+@dataclass
+class _Work:
+    """One run in progress."""
+
+    runner: Runner
+    scene: Scene
+    cancelled: Callable[[], bool]
+    progress: Callable[[str], None]
+
+    def __post_init__(self) -> None:
+        self.computed: list[str] = []
+        self.contributions = 0
+        self.forms = {n: FormKey.of(self.scene.form_of(f)) for n, f in enumerate(self.scene.fish)}
+
+    def look(self, name: str, look: Look) -> Echo:
+        """All layers of a look."""
+        scene = self.scene
+        c = scene.water.sound_speed(scene.track.draft)
+        assumed = scene.sounder.assumed_sound_speed or c
+        absorption = scene.water.absorption(look.frequency, scene.track.draft)
+        channels = scatterers.make_channels(name, look, scene.track, c, assumed, absorption)
+        base = (
+            name,
+            tuple(look.to_dict().items()),
+            tuple(scene.track.to_dict().items()),
+            c,
+            assumed,
+            absorption,
+        )
+        beams = tuple(
+            Beam(
+                channel.side,
+                tuple(self._layers(channel, look, (*base, channel.side))),
+                channel.ranges(),
+                scene.track.pings,
+                absorption,
+            )
+            for channel in channels
+        )
+        about = _about(look, channels[0])
+        return Echo(name, beams, channels[0].place[:, 0], scene.track.times(), about)
+
+    def _layers(self, channel: Channel, look: Look, base: tuple[Any, ...]) -> Iterator[Layer]:
+        scene = self.scene
+        bed = tuple(scene.bed.to_dict().items())
+        jobs: list[tuple[str, Hashable, Callable[[], Layer | None]]] = [
+            ("bed", (bed, scene.seed), lambda: self._bed(channel)),
+            ("noise", (scene.seed,), lambda: self._noise(channel, look)),
+        ]
+        for n, fish in enumerate(scene.fish):
+            pose = (*(v for k, v in fish.to_dict().items() if k != "form"), scene.seed, n)
+            jobs.append((f"fish[{n}]", (pose, self.forms[n]), lambda n=n: self._fish(channel, n)))  # type: ignore[misc]
+        for n, target in enumerate(scene.targets):
+            place = tuple(target.to_dict().items())
+            jobs.append((f"targets[{n}]", place, lambda n=n: self._target(channel, n)))  # type: ignore[misc]
+        for owner, key, make in jobs:
+            layer = self._kept_or_made(owner, (base, owner, key), make, channel)
+            if layer is not None:
+                self.contributions += layer.count
+                yield layer
+
+    def _kept_or_made(
+        self, owner: str, key: Hashable, make: Callable[[], Layer | None], channel: Channel
+    ) -> Layer | None:
+        found = self.runner._find(key)
+        if found is not None:
+            return found[0]
+        if self.cancelled():
+            raise Cancelled
+        what = channel.look.replace("_", "-")
+        self.progress(f"{owner} in the {what} look")
+        layer = make()
+        self.computed.append(f"{channel.look}/{channel.side}/{owner}")
+        size = 200 if layer is None else layer.data.nbytes
+        self.runner._keep(key, (layer,), size)
+        return layer
+
+    def _spread(self, first: int, last: int, work: Callable[[int, int], None]) -> None:
+        """Split pings over the threads; pings are independent, so any split gives the same."""
+        threads = self.runner.threads
+        blocks = list(_blocks(first, last, threads * 4 if last - first > 64 else threads))
+        if threads == 1:
+            for block in blocks:
+                self._stoppable(work, block)
+            return
+        for done in list(_pool(threads).map(lambda b: self._stoppable(work, b), blocks)):
+            if done is False:
+                raise Cancelled
+
+    def _stoppable(self, work: Callable[[int, int], None], block: tuple[int, int]) -> bool:
+        if self.cancelled():
+            return False
+        work(*block)
+        return True
+
+    def _received(self, channel: Channel, fine: np.ndarray, row: int, rows: int) -> np.ndarray:
+        """Fine bins (P, B) from the one under ``row``'s first tap on -> rows, (P, rows)."""
+        grid = channel.grid
+        out = np.empty((fine.shape[0], rows), dtype=np.complex64)
+        start = row * pulse.FINE_PER_ROW
+        times = grid.bin_times()[start : start + fine.shape[1]]
+        path = times * channel.sound_speed / 2.0
+        gain = (10.0 ** (-2.0 * channel.absorption * path / 20.0)).astype(np.float32)
+        lead = grid.lead
+        self._spread(
+            0,
+            fine.shape[0],
+            lambda a, b: kernels.receive(
+                a, b, fine, grid.taps.values, gain, pulse.FINE_PER_ROW, lead, out
+            ),
+        )
+        return out
+
+    def _bed(self, channel: Channel) -> Layer | None:
+        patches = scatterers.make_patches(channel, self.scene.bed, self.scene.seed)
+        if patches is None:
+            return None
+        if patches.count > MAX_CONTRIBUTIONS:
+            rule = f"needs more than {MAX_CONTRIBUTIONS:.0e} sums"
+            hint = "Use fewer pings, a shorter range or a longer pulse."
+            what = channel.look.replace("_", "-")
+            given = f"{patches.count:.1e} in the {what} look"
+            raise SettingError([Problem("The bed of this pass", rule, given, hint)])
+        fine = np.zeros((len(channel.place), channel.grid.bins), dtype=np.complex64)
+        sum_patches(channel, patches, self.scene.bed.sediment, fine, self._spread)
+        data = self._received(channel, fine, 0, channel.grid.rows)
+        return Layer("bed", f"bed of {self.scene.bed.sediment}", 0, 0, data, patches.count)
+
+    def _noise(self, channel: Channel, look: Look) -> Layer:
+        grid = channel.grid
+        taps = pulse.sampled(look.pulse_length, look.bandwidth_factor, grid.row_step)
+        level = look.noise_level - look.source_level - 10.0 * np.log10(look.pulse_length)
+        scale = 10.0 ** (level / 20.0) / np.sqrt(np.sum(taps.values.astype(float) ** 2))
+        owner = scatterers.owner_seed(self.scene.seed, "noise", channel.look, channel.side)
+        out = np.empty((len(channel.place), grid.rows), dtype=np.complex64)
+
+        def block(a: int, b: int) -> None:
+            line = np.empty(grid.rows + len(taps.values) - 1, dtype=complex)
+            kernels.noise(
+                np.uint64(owner), a, b, grid.first_row, taps.values.astype(float), scale, line, out
+            )
+
+        self._spread(0, len(channel.place), block)
+        return Layer("noise", "noise", 0, 0, out)
+
+    def _fish(self, channel: Channel, n: int) -> Layer | None:
+        fish = self.scene.fish[n]
+        arrays = scatterers.make_fish(fish, self.forms[n], channel, self.scene.seed + n)
+        label = fish.label or f"{fish.form} {100 * fish.length:.0f} cm"
+
+        def add(a: int, b: int, place: np.ndarray, frame: np.ndarray, *rest: Any) -> None:
+            kernels.fish(
+                a, b, place, frame, arrays.centre, arrays.axes, arrays.body, arrays.gas,
+                arrays.coefficients, arrays.floor, arrays.floor_turn, *rest,
+            )  # fmt: skip
+
+        terms = 2 * arrays.body.shape[1] + arrays.gas.shape[1]
+        return self._thing(channel, f"fish[{n}]", label, arrays.centre, arrays.reach, terms, add)
+
+    def _target(self, channel: Channel, n: int) -> Layer | None:
+        target = self.scene.targets[n]
+        centre = np.array([target.x, target.y, target.depth])
+        x, y, z = centre.reshape(3, 1)
+        strength = np.array([10.0 ** (target.strength / 20.0)], dtype=complex)
+        label = target.label or f"target of {target.strength:.0f} dB"
+
+        def add(a: int, b: int, place: np.ndarray, frame: np.ndarray, *rest: Any) -> None:
+            kernels.points(a, b, place, frame, x, y, z, strength, *rest)
+
+        return self._thing(channel, f"targets[{n}]", label, centre, 0.0, 1, add)
+
+    def _thing(
+        self,
+        channel: Channel,
+        owner: str,
+        label: str,
+        centre: np.ndarray,
+        extent: float,
+        terms: int,
+        add: Callable[..., None],
+    ) -> Layer | None:
+        """A layer over the window a thing reaches."""
+        window = scatterers.window(channel, centre, extent)
+        if window is None:
+            return None
+        p0, p1, r0, r1 = window
+        bins = (r1 - r0 - 1) * pulse.FINE_PER_ROW + len(channel.grid.taps.values) + 3
+        fine = np.zeros((p1 - p0, bins), dtype=np.complex64)
+        place = np.ascontiguousarray(channel.place[p0:p1])
+        frame = np.ascontiguousarray(channel.frame[p0:p1])
+        per_metre, first_bin, turns = channel.axis()
+        start = first_bin + r0 * pulse.FINE_PER_ROW
+        rest = (*channel.beam(), per_metre, start, turns, fine)
+        self._spread(0, p1 - p0, lambda a, b: add(a, b, place, frame, *rest))
+        data = self._received(channel, fine, r0, r1 - r0)
+        return Layer(owner, label, p0, r0, data, terms * (p1 - p0))
+
+
+def sum_patches(
+    channel: Channel,
+    patches: scatterers.Patches,
+    sediment: str,
+    fine: np.ndarray,
+    spread: Callable[[int, int, Callable[[int, int], None]], None],
+) -> None:
+    """Add bed patches to fine bins (P, B), pings split by ``spread``."""
+    table = scatterers.strength_table(sediment)
+    columns = patches.re.shape[1]
+
+    def block(a: int, b: int) -> None:
+        work = np.empty((2, columns), dtype=np.float32)
+        work_bin = np.empty(columns, dtype=np.float32)
+        disc, across, along_re, along_im, inv_step, sine_step = channel.beam()
+        kernels.patches(
+            a, b, channel.place, channel.frame, patches.first, patches.spans,
+            patches.place[0], patches.place[1], patches.place[2],
+            patches.normal[0], patches.normal[1], patches.normal[2],
+            patches.re, patches.im, table, disc, across, along_re, along_im,
+            np.float32(inv_step), np.float32(sine_step), *channel.axis(), work, work_bin, fine,
+        )  # fmt: skip
+
+    spread(0, len(channel.place), block)
+
+
+def _about(look: Look, channel: Channel) -> dict[str, Any]:
+    """Plain facts of a look, for captions and files."""
+    along, across = channel.beamwidth
+    return {
+        "aperture": look.aperture,
+        "frequency": look.frequency,
+        "beam_along_deg": along,
+        "beam_across_deg": across,
+        "depression_deg": look.depression,
+        "pulse_length": look.pulse_length,
+        "bandwidth_factor": look.bandwidth_factor,
+        "source_level_db": look.source_level,
+        "noise_level_db": look.noise_level,
+        "sound_speed": channel.sound_speed,
+        "assumed_sound_speed": channel.assumed_speed,
+        "absorption_db_m": channel.absorption,
+        "near_field_to_m": look.length**2 / channel.wavelength
+        if look.aperture == "rectangle"
+        else look.diameter**2 / channel.wavelength,
+    }
+
+
+@cache
+def _shared() -> Runner:
+    return Runner()
+
+
+def run(scene: Scene, runner: Runner | None = None) -> Pass:
+    """Simulate one pass of a scene; layers are kept between calls by ``runner``.
+
+    Raises
+    ------
+    SettingError
+        When the scene is inconsistent or too heavy.
+    """
+    return (runner or _shared()).run(scene)

@@ -1,0 +1,401 @@
+"""The sums themselves: every compiled function of the project, and nothing else.
+
+Arrays and floats in, arrays out. Kernels never raise, never allocate the result, never draw
+random numbers from a state (randomness is a hash of what it belongs to). Pings are independent, so
+callers may split them over threads in any way and get the same numbers.
+
+This file imports nothing of ours: the on-disk cache does not notice changes in functions or
+constants that come from other files.
+
+Conventions: positions in metres; phase as e^{-jωT}; a contribution's place on the time axis is
+``T * bins_per_s - bin0``; its amplitude is split linearly between the two neighbouring fine bins.
+Index letters: s scatterers or slices, p pings, b fine bins, r picture rows.
+"""
+
+from __future__ import annotations
+
+import math
+import warnings
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+_READ_ONLY = (
+    "the folder of the compiled kernels cannot be written, so they are compiled again at every "
+    "start; set NUMBA_CACHE_DIR to a folder of your own to avoid that"
+)
+
+
+def _jit(function: Any) -> Any:
+    """Compile without the interpreter lock; keep the result on disk where that is possible."""
+    try:
+        return njit(nogil=True, cache=True, error_model="numpy", fastmath={"contract", "nsz"})(
+            function
+        )
+    except RuntimeError:
+        warnings.warn(_READ_ONLY, RuntimeWarning, stacklevel=2)
+        return njit(nogil=True, error_model="numpy", fastmath={"contract", "nsz"})(function)
+
+
+_inline = njit(nogil=True, error_model="numpy", fastmath={"contract", "nsz"}, inline="always")
+
+ONE = np.float32(1.0)
+TWO_PI = 2.0 * math.pi
+
+# cos 2πx and sin 2πx for |x| <= 1/2: Chebyshev fits in x², errors 8e-7 and 2e-7
+C0, C1, C2 = np.float32(0.999999211), np.float32(-19.7389804), np.float32(64.9286574)
+C3, C4, C5 = np.float32(-85.2716215), np.float32(58.7904921), np.float32(-21.0711056)
+S0, S1, S2 = np.float32(6.28318492), np.float32(-41.3415892), np.float32(81.5999433)
+S3, S4, S5 = np.float32(-76.6144725), np.float32(41.3428824), np.float32(-12.4712435)
+
+
+@_inline
+def _cos_turn(x):  # type: ignore[no-untyped-def]
+    y = x * x
+    return C0 + y * (C1 + y * (C2 + y * (C3 + y * (C4 + y * C5))))
+
+
+@_inline
+def _sin_turn(x):  # type: ignore[no-untyped-def]
+    y = x * x
+    return x * (S0 + y * (S1 + y * (S2 + y * (S3 + y * (S4 + y * S5)))))
+
+
+@_inline
+def _mix(h):  # type: ignore[no-untyped-def]
+    """One round of splitmix64 (Steele, Lea & Flood 2014): every input bit reaches every output."""
+    h = h + np.uint64(0x9E3779B97F4A7C15)
+    h = (h ^ (h >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    h = (h ^ (h >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return h ^ (h >> np.uint64(31))
+
+
+@_inline
+def _uniform(h):  # type: ignore[no-untyped-def]
+    """A number in (0, 1) from the top 53 bits of a hash."""
+    return (np.float64(h >> np.uint64(11)) + 0.5) * (1.0 / 9007199254740992.0)
+
+
+@_jit
+def lattice(seed, i0, j0, pitch_x, pitch_y, x, y, g):  # type: ignore[no-untyped-def]
+    """Jittered places and complex Gaussian strengths (E|g|² = 1) of lattice cells, by hash.
+
+    ``x``, ``y`` (I, J) float64 and ``g`` (I, J) complex64 are filled for cells i0.., j0.. .
+    """
+    rows, columns = x.shape
+    for i in range(rows):
+        hi = _mix(np.uint64(seed) ^ _mix(np.uint64(np.int64(i0 + i))))
+        for j in range(columns):
+            h = _mix(hi ^ _mix(np.uint64(np.int64(j0 + j)) + np.uint64(0x5851F42D4C957F2D)))
+            x[i, j] = (i0 + i + _uniform(h)) * pitch_x
+            h = _mix(h)
+            y[i, j] = (j0 + j + _uniform(h)) * pitch_y
+            h = _mix(h)
+            size = math.sqrt(-math.log(_uniform(h)))
+            h = _mix(h)
+            turn = TWO_PI * _uniform(h)
+            g[i, j] = complex(size * math.cos(turn), size * math.sin(turn))
+
+
+@_jit
+def noise(seed, p0, p1, r0, taps, scale, line, out):  # type: ignore[no-untyped-def]
+    """White complex Gaussian noise by hash of (seed, ping, row), through the receiver's taps.
+
+    ``line`` (rows + taps - 1,) complex128 is scratch; ``out`` (P, rows) complex64.
+    """
+    rows = out.shape[1]
+    count = taps.shape[0]
+    for p in range(p0, p1):
+        hp = _mix(np.uint64(seed) ^ _mix(np.uint64(p)))
+        for b in range(rows + count - 1):
+            h = _mix(hp ^ _mix(np.uint64(np.int64(r0 + b - count + 1))))
+            size = math.sqrt(-math.log(_uniform(h)))
+            turn = TWO_PI * _uniform(_mix(h))
+            line[b] = complex(size * math.cos(turn), size * math.sin(turn))
+        for r in range(rows):
+            total = 0.0 + 0.0j
+            for m in range(count):
+                total += taps[m] * line[r + count - 1 - m]
+            out[p, r] = scale * total
+
+
+@_jit
+def receive(p0, p1, fine, taps, gain, step, lead, out):  # type: ignore[no-untyped-def]
+    """Fine bins through the pulse to picture rows: out[p, r] = Σ_m taps[m]·fine[p, r·step+lead-m].
+
+    ``fine`` (P, B) complex64, each bin first multiplied by ``gain`` (B,); taps real (M,);
+    ``out`` (P, R) complex64. ``lead`` - M + 1 must not be negative.
+    """
+    rows = out.shape[1]
+    count = taps.shape[0]
+    for p in range(p0, p1):
+        for r in range(rows):
+            re = np.float32(0.0)
+            im = np.float32(0.0)
+            at = r * step + lead
+            for m in range(count):
+                value = fine[p, at - m]
+                weight = taps[m] * gain[at - m]
+                re += weight * value.real
+                im += weight * value.imag
+            out[p, r] = complex(re, im)
+
+
+@_inline
+def _line_lookup(table, at):  # type: ignore[no-untyped-def]
+    """Linear interpolation in a table at a fractional index that is never negative."""
+    k = min(np.int32(at), np.int32(table.shape[0] - 2))
+    f = np.float32(min(at - k, ONE))
+    return table[np.uint32(k)] * (ONE - f) + table[np.uint32(k) + np.uint32(1)] * f
+
+
+@_jit
+def patches(  # type: ignore[no-untyped-def]
+    p0, p1, place, frame, first, spans, sx, sy, sz, nx, ny, nz, sre, sim, strength,
+    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m,
+    work, work_bin, fine,
+):  # fmt: skip
+    """Add the echoes of bed patches, row by row.
+
+    Parameters
+    ----------
+    place (P, 3), frame (P, 3, 3): transducer place and its along, across and axis unit vectors.
+    first (P,) int32: lattice row that row 0 of a ping's spans stands for. spans (P, W, 4) int32:
+    for each ping and row two column intervals [a, b), [c, d).
+    sx..sz, nx..nz, sre, sim (I, J) float32: place, unit normal and complex strength of a patch.
+    strength (N,) float32: √S_b against 1 − sin²(grazing), evenly spaced from 0 to 1.
+    disc: 1 when ``across`` is the two-way pattern of u² + v² (0 to 1); otherwise ``across`` is the
+    two-way pattern of |v| and ``along`` (K, U) that of (1/r, |u|), steps inv_step and sine_step.
+    per_metre, bin0: fine bin of a one-way path r is r·per_metre − bin0. turns_per_m: 2f/c.
+    work (2, J) float32, work_bin (J,) float32: scratch. fine (P, B) complex64 is added to.
+    """
+    last = fine.shape[1] - 2
+    n_strength = np.float32(strength.shape[0] - 1)
+    n_across = np.float32(across.shape[0] - 1)
+    n_inv = along_re.shape[0]
+    n_sine = along_re.shape[1]
+    top_inv = np.float32(n_inv - 1)
+    top_sine = np.float32(n_sine - 1)
+    for p in range(p0, p1):
+        tx, ty, tz = place[p, 0], place[p, 1], place[p, 2]
+        ax, ay, az = frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2]
+        cx, cy, cz = frame[p, 1, 0], frame[p, 1, 1], frame[p, 1, 2]
+        fx, fy, fz = frame[p, 2, 0], frame[p, 2, 1], frame[p, 2, 2]
+        for w in range(spans.shape[1]):
+            i = np.uint32(first[p] + w)
+            for half in range(2):
+                j0 = spans[p, w, 2 * half]
+                n = spans[p, w, 2 * half + 1] - j0
+                if n <= 0:
+                    continue
+                for q in range(n):
+                    j = np.uint32(j0 + q)
+                    dx = sx[i, j] - tx
+                    dy = sy[i, j] - ty
+                    dz = sz[i, j] - tz
+                    r = math.sqrt(dx * dx + dy * dy + dz * dz)
+                    inv = 1.0 / r
+                    turns = r * turns_per_m
+                    x = np.float32(turns - np.floor(turns + 0.5))
+                    u = np.float32((dx * ax + dy * ay + dz * az) * inv)
+                    v = np.float32((dx * cx + dy * cy + dz * cz) * inv)
+                    front = np.float32(dx * fx + dy * fy + dz * fz)
+                    sine = -np.float32((dx * nx[i, j] + dy * ny[i, j] + dz * nz[i, j]) * inv)
+                    lit = ONE if (front > 0.0 and sine > 0.0) else np.float32(0.0)
+                    flat = max(ONE - sine * sine, np.float32(0.0))
+                    amp = _line_lookup(strength, flat * n_strength)
+                    amp = amp * np.float32(inv * inv) * lit
+                    if disc == 1:
+                        amp = amp * _line_lookup(across, min(u * u + v * v, ONE) * n_across)
+                        bre = amp
+                        bim = np.float32(0.0)
+                    else:
+                        amp = amp * _line_lookup(across, min(abs(v), ONE) * n_across)
+                        ki = min(np.float32(inv) * inv_step, top_inv)
+                        ku = min(abs(u) * sine_step, top_sine)
+                        k = np.uint32(min(np.int32(ki), n_inv - 2))
+                        m = np.uint32(min(np.int32(ku), n_sine - 2))
+                        a = ki - np.float32(k)
+                        e = ku - np.float32(m)
+                        k1 = k + np.uint32(1)
+                        m1 = m + np.uint32(1)
+                        w00 = (ONE - a) * (ONE - e) * amp
+                        w01 = (ONE - a) * e * amp
+                        w10 = a * (ONE - e) * amp
+                        w11 = a * e * amp
+                        bre = (
+                            w00 * along_re[k, m] + w01 * along_re[k, m1]
+                            + w10 * along_re[k1, m] + w11 * along_re[k1, m1]
+                        )  # fmt: skip
+                        bim = (
+                            w00 * along_im[k, m] + w01 * along_im[k, m1]
+                            + w10 * along_im[k1, m] + w11 * along_im[k1, m1]
+                        )  # fmt: skip
+                    c = _cos_turn(x)
+                    s = -_sin_turn(x)
+                    gre = c * sre[i, j] - s * sim[i, j]
+                    gim = c * sim[i, j] + s * sre[i, j]
+                    work[0, q] = gre * bre - gim * bim
+                    work[1, q] = gre * bim + gim * bre
+                    work_bin[q] = np.float32(r * per_metre - bin0)
+                for q in range(n):
+                    at = work_bin[q]
+                    if at < 0.0 or at >= last:
+                        continue
+                    b = np.uint32(at)
+                    f = at - np.float32(b)
+                    re = work[0, q]
+                    im = work[1, q]
+                    fine[p, b] += np.complex64(complex((ONE - f) * re, (ONE - f) * im))
+                    fine[p, b + np.uint32(1)] += np.complex64(complex(f * re, f * im))
+
+
+@_inline
+def _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # type: ignore[no-untyped-def]
+    """Two-way complex beam at direction cosines u, v and inverse range."""
+    n_across = np.float32(across.shape[0] - 1)
+    if disc == 1:
+        s2 = np.float32(min(u * u + v * v, 1.0))
+        return complex(_line_lookup(across, s2 * n_across), 0.0)
+    b = _line_lookup(across, np.float32(min(abs(v), 1.0)) * n_across)
+    ki = min(inv * inv_step, along_re.shape[0] - 1.0)
+    ku = min(abs(u) * sine_step, along_re.shape[1] - 1.0)
+    k = min(int(ki), along_re.shape[0] - 2)
+    m = min(int(ku), along_re.shape[1] - 2)
+    a = ki - k
+    e = ku - m
+    re = (1.0 - a) * ((1.0 - e) * along_re[k, m] + e * along_re[k, m + 1]) + a * (
+        (1.0 - e) * along_re[k + 1, m] + e * along_re[k + 1, m + 1]
+    )
+    im = (1.0 - a) * ((1.0 - e) * along_im[k, m] + e * along_im[k, m + 1]) + a * (
+        (1.0 - e) * along_im[k + 1, m] + e * along_im[k + 1, m + 1]
+    )
+    return complex(b * re, b * im)
+
+
+@_inline
+def _deposit(fine, p, at, re, im):  # type: ignore[no-untyped-def]
+    if at >= 0.0 and at < fine.shape[1] - 2:
+        b = int(at)
+        f = at - b
+        fine[p, b] += np.complex64(complex((1.0 - f) * re, (1.0 - f) * im))
+        fine[p, b + 1] += np.complex64(complex(f * re, f * im))
+
+
+@_jit
+def points(  # type: ignore[no-untyped-def]
+    p0, p1, place, frame, sx, sy, sz, strength,
+    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m, fine,
+):  # fmt: skip
+    """Add the echoes of directionless points: sx, sy, sz (S,) float64, strength (S,) complex128.
+
+    The other parameters are those of :func:`patches`; ``place`` and ``frame`` belong to the rows
+    of ``fine``.
+    """
+    for p in range(p0, p1):
+        for s in range(sx.shape[0]):
+            dx = sx[s] - place[p, 0]
+            dy = sy[s] - place[p, 1]
+            dz = sz[s] - place[p, 2]
+            r = max(math.sqrt(dx * dx + dy * dy + dz * dz), 1e-3)
+            inv = 1.0 / r
+            front = dx * frame[p, 2, 0] + dy * frame[p, 2, 1] + dz * frame[p, 2, 2]
+            if front <= 0.0:
+                continue
+            u = (dx * frame[p, 0, 0] + dy * frame[p, 0, 1] + dz * frame[p, 0, 2]) * inv
+            v = (dx * frame[p, 1, 0] + dy * frame[p, 1, 1] + dz * frame[p, 1, 2]) * inv
+            beam = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
+            turns = r * turns_per_m
+            turn = TWO_PI * (turns - math.floor(turns))
+            value = beam * strength[s] * complex(math.cos(turn), -math.sin(turn)) * (inv * inv)
+            _deposit(fine, p, r * per_metre - bin0, value.real, value.imag)
+
+
+@_jit
+def fish(  # type: ignore[no-untyped-def]
+    p0, p1, place, frame, centre, axes, slices, gas, coefficients, floor, floor_turn,
+    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m, fine,
+):  # fmt: skip
+    """Add one fish: the Kirchhoff ray-mode sum over slices with each slice's true range.
+
+    Clay & Horne (1994), conjugated to e^{-jωT}, the "water" variant (one wavenumber outside).
+
+    Parameters
+    ----------
+    centre (3,): middle of the body axis; axes (3, 3): unit vectors to the head, to the back, to
+    the side. slices, gas (5, S): x along the axis towards the head, dx, half width, half height,
+    height of the slice's centre above the axis (m).
+    coefficients (5,): k water (1/m), R_wb, T², R_bg, c_water/c_body.
+    floor: amplitude of the incoherent floor of one slice outside 65-115°; floor_turn (S,): its
+    phase in turns. The rest as in :func:`points`.
+    """
+    k, r_wb, t2 = coefficients[0], coefficients[1], coefficients[2]
+    r_bg, slowness = coefficients[3], coefficients[4]
+    k_body = k * slowness
+    unit = 1.0 / (2.0 * math.sqrt(math.pi))
+    for p in range(p0, p1):
+        for part in range(2):
+            table = slices if part == 0 else gas
+            for s in range(table.shape[1]):
+                x, dx = table[0, s], table[1, s]
+                half_width, half_height, centre_up = table[2, s], table[3, s], table[4, s]
+                px = centre[0] + x * axes[0, 0] + centre_up * axes[1, 0] - place[p, 0]
+                py = centre[1] + x * axes[0, 1] + centre_up * axes[1, 1] - place[p, 1]
+                pz = centre[2] + x * axes[0, 2] + centre_up * axes[1, 2] - place[p, 2]
+                r0 = max(math.sqrt(px * px + py * py + pz * pz), 1e-3)
+                inv = 1.0 / r0
+                front = px * frame[p, 2, 0] + py * frame[p, 2, 1] + pz * frame[p, 2, 2]
+                if front <= 0.0:
+                    continue
+                # direction from the slice to the sounder, in the fish's own frame
+                cosine = -(px * axes[0, 0] + py * axes[0, 1] + pz * axes[0, 2]) * inv
+                sine = math.sqrt(max(1.0 - cosine * cosine, 1e-12))
+                qd = -(px * axes[1, 0] + py * axes[1, 1] + pz * axes[1, 2]) * inv / sine
+                ql = -(px * axes[2, 0] + py * axes[2, 1] + pz * axes[2, 2]) * inv / sine
+                hd, wl = half_height * qd, half_width * ql
+                support = math.sqrt(hd * hd + wl * wl)
+                wd, hl = half_width * qd, half_height * ql
+                radius = math.sqrt(wd * wd + hl * hl)
+                if support <= 0.0 or radius <= 0.0:
+                    continue
+                up = half_height * hd / support
+                out = half_width * wl / support
+                px += up * axes[1, 0] + out * axes[2, 0]
+                py += up * axes[1, 1] + out * axes[2, 1]
+                pz += up * axes[1, 2] + out * axes[2, 2]
+                r = max(math.sqrt(px * px + py * py + pz * pz), 1e-3)
+                inv = 1.0 / r
+                u = (px * frame[p, 0, 0] + py * frame[p, 0, 1] + pz * frame[p, 0, 2]) * inv
+                v = (px * frame[p, 1, 0] + py * frame[p, 1, 1] + pz * frame[p, 1, 2]) * inv
+                beam = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
+                beam *= inv * inv
+                turns = r * turns_per_m
+                turn = TWO_PI * (turns - math.floor(turns))
+                carrier = complex(math.cos(turn), -math.sin(turn)) * beam
+                at = r * per_metre - bin0
+                ka = k * radius
+                if part == 1:
+                    size = r_bg * t2 * unit * ka / (ka + 0.083)
+                    size *= math.sqrt((ka + 1.0) * sine) * dx * sine
+                    psi = ka / (40.0 + ka) - 1.05
+                    value = carrier * complex(-size * math.sin(psi), size * math.cos(psi))
+                    _deposit(fine, p, at, value.real, value.imag)
+                    continue
+                size = r_wb * unit * math.sqrt(ka) * dx * sine
+                value = carrier * complex(0.0, size)
+                if floor > 0.0:
+                    # smooth step over 10° outside 65-115°, where |cos θ| passes cos 65°
+                    off = math.degrees(math.acos(min(abs(cosine), 1.0)))
+                    w = min(max((65.0 - off) / 10.0, 0.0), 1.0)
+                    w = floor * w * w * (3.0 - 2.0 * w)
+                    a = TWO_PI * floor_turn[s]
+                    value += carrier * complex(w * math.cos(a), w * math.sin(a))
+                _deposit(fine, p, at, value.real, value.imag)
+                through = 2.0 * support
+                height = max(centre_up * qd + support, 0.0) * k_body
+                psi = -math.pi * height / (2.0 * (height + 0.4))
+                a = -2.0 * k_body * through - psi
+                value = carrier * complex(size * t2 * math.sin(a), -size * t2 * math.cos(a))
+                at += through * slowness * per_metre
+                _deposit(fine, p, at, value.real, value.imag)

@@ -1,0 +1,284 @@
+"""The base class of everything that can be set, and small decibel and angle helpers.
+
+A settable thing knows the bounds, unit and source of each of its fields, refuses a mistyped
+attribute, and turns into and out of plain dictionaries. All that is wrong with a dictionary is
+reported at once, each point with the field's path, the value and the allowed range.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar, Self
+
+import numpy as np
+import param
+
+__all__ = [
+    "Problem",
+    "Settable",
+    "SettingError",
+    "amplitude",
+    "choice",
+    "decibels",
+    "rule_of",
+    "unit_of",
+]
+
+
+def decibels(amplitude_ratio: Any, floor_db: float = -300.0) -> Any:
+    """Level of an amplitude ratio, 20 log10 |a|, never below ``floor_db`` (dB)."""
+    smallest = 10.0 ** (floor_db / 20.0)
+    return 20.0 * np.log10(np.maximum(np.abs(amplitude_ratio), smallest))
+
+
+def amplitude(level_db: Any) -> Any:
+    """Amplitude ratio of a level, 10^(L/20)."""
+    return 10.0 ** (np.asarray(level_db) / 20.0)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong with one field: where it is, what must hold, what was given, what to try."""
+
+    path: str
+    rule: str
+    given: str
+    hint: str = ""
+
+    def __str__(self) -> str:
+        text = f"{self.path} {self.rule}"
+        if self.given:
+            text += f"; you gave {self.given}"
+        return text + "." + (f" {self.hint}" if self.hint else "")
+
+
+class SettingError(ValueError):
+    """One or more fields are wrong; ``problems`` lists all of them."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(p) for p in self.problems))
+
+
+def choice(default: str, options: Iterable[str], label: str, doc: str) -> Any:
+    """A field that takes one of a few words."""
+    return param.Selector(default=default, objects=list(options), label=label, doc=doc)
+
+
+def unit_of(parameter: Any) -> str:
+    """The unit written in parentheses at the end of a field's label, or an empty string."""
+    label = parameter.label or ""
+    return label[label.rindex("(") + 1 : -1] if label.endswith(")") and "(" in label else ""
+
+
+def _number(value: float) -> str:
+    return f"{value:g}".replace("-", "−")
+
+
+def rule_of(parameter: Any) -> str:
+    """What a field takes, in words, such as ``must be a number from 0 to 35 °C``."""
+    if isinstance(parameter, param.Selector):
+        return "must be one of " + ", ".join(str(o) for o in parameter.objects)
+    if isinstance(parameter, param.Boolean):
+        return "must be true or false"
+    if isinstance(parameter, param.Number):
+        kind = "a whole number" if isinstance(parameter, param.Integer) else "a number"
+        low, high = parameter.bounds or (None, None)
+        unit = unit_of(parameter)
+        span = ""
+        if low is not None and high is not None:
+            span = f" from {_number(low)} to {_number(high)}"
+        elif low is not None:
+            span = f" of at least {_number(low)}"
+        return f"must be {kind}{span}" + (f" {unit}" if unit else "")
+    if isinstance(parameter, param.String):
+        return "must be text"
+    if isinstance(parameter, param.List):
+        return "must be a list"
+    if isinstance(parameter, param.ClassSelector):
+        return "must be a table of fields"
+    return "must be of the right kind"
+
+
+def _shown(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _near(word: str, words: Iterable[str]) -> str:
+    match = difflib.get_close_matches(word, list(words), n=1)
+    return f"Did you mean {match[0]}?" if match else ""
+
+
+def _join(path: str, field: str) -> str:
+    return f"{path}.{field}" if path else field
+
+
+class Settable(param.Parameterized):
+    """Base of all settable things.
+
+    Raises
+    ------
+    SettingError
+        On construction or assignment when a name is unknown or a value is outside its bounds.
+    """
+
+    REQUIRED: ClassVar[tuple[str, ...]] = ()
+
+    def __init__(self, **values: Any) -> None:
+        built, problems = self._read(values, type(self).__name__, require=False)
+        if problems:
+            raise SettingError(problems)
+        super().__init__(**built)
+
+    def __setattr__(self, field: str, value: Any) -> None:
+        if field == "name" or field.startswith("_"):
+            super().__setattr__(field, value)
+            return
+        if field not in self.fields():
+            where = type(self).__name__
+            raise SettingError(
+                [Problem(_join(where, field), "is not a field", "", _near(field, self.fields()))]
+            )
+        built, problems = self._value(field, value, type(self).__name__)
+        if problems:
+            raise SettingError(problems)
+        super().__setattr__(field, built)
+
+    @classmethod
+    def fields(cls) -> tuple[str, ...]:
+        """Names of the settable fields, in the order they are declared."""
+        return tuple(n for n in cls.param if n != "name")
+
+    @classmethod
+    def _value(cls, field: str, value: Any, path: str) -> tuple[Any, list[Problem]]:
+        """Turn a plain value into what the field holds; collect what is wrong with it."""
+        parameter = cls.param[field]
+        here = _join(path, field)
+        wrong = [Problem(here, rule_of(parameter), _shown(value))]
+        if value is None:
+            return value, [] if parameter.allow_None else wrong
+        if isinstance(parameter, param.List):
+            return cls._items(parameter, value, here, wrong)
+        if isinstance(parameter, param.Selector):
+            if value in parameter.objects:
+                return value, []
+            hint = _near(str(value), [str(o) for o in parameter.objects])
+            return value, [Problem(here, rule_of(parameter), _shown(value), hint)]
+        if isinstance(parameter, param.Boolean):
+            return value, [] if isinstance(value, bool) else wrong
+        if isinstance(parameter, param.ClassSelector):
+            kind: Any = parameter.class_
+            if isinstance(value, kind):
+                return value, []
+            return kind._build(value, here) if isinstance(value, Mapping) else (value, wrong)
+        if isinstance(parameter, param.Number):
+            return cls._bounded(parameter, value, wrong)
+        return value, [] if isinstance(value, str) and len(value) <= 2000 else wrong
+
+    @staticmethod
+    def _bounded(parameter: Any, value: Any, wrong: list[Problem]) -> tuple[Any, list[Problem]]:
+        if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
+            return value, wrong
+        if not math.isfinite(value):
+            return value, wrong
+        if isinstance(parameter, param.Integer):
+            if value != int(value):
+                return value, wrong
+            value = int(value)
+        else:
+            value = float(value)
+        low, high = parameter.bounds or (None, None)
+        outside = (low is not None and value < low) or (high is not None and value > high)
+        return value, wrong if outside else []
+
+    @staticmethod
+    def _items(
+        parameter: Any, value: Any, here: str, wrong: list[Problem]
+    ) -> tuple[Any, list[Problem]]:
+        if not isinstance(value, (list, tuple)):
+            return value, wrong
+        low, high = parameter.bounds or (0, None)
+        if len(value) < low or (high is not None and len(value) > high):
+            rule = f"must have {low} to {high} entries"
+            return value, [Problem(here, rule, f"{len(value)} entries")]
+        kind: Any = parameter.item_type
+        built: list[Any] = []
+        problems: list[Problem] = []
+        for n, item in enumerate(value):
+            if isinstance(kind, type) and issubclass(kind, Settable) and isinstance(item, Mapping):
+                item, found = kind._build(item, f"{here}[{n}]")
+                problems += found
+            elif kind is not None and not isinstance(item, kind):
+                what = getattr(kind, "__name__", "the right kind")
+                problems.append(Problem(f"{here}[{n}]", f"must be a {what} table", _shown(item)))
+            built.append(item)
+        return built, problems
+
+    @classmethod
+    def _read(
+        cls, data: Mapping[str, Any], path: str, require: bool
+    ) -> tuple[dict[str, Any], list[Problem]]:
+        built: dict[str, Any] = {}
+        problems: list[Problem] = []
+        for field, value in data.items():
+            if field not in cls.fields():
+                hint = _near(field, cls.fields()) or "Fields here: " + ", ".join(cls.fields()) + "."
+                here = _join(path, field)
+                problems.append(Problem(here, "is not a field", "", hint))
+                continue
+            built[field], found = cls._value(field, value, path)
+            problems += found
+        for field in cls.REQUIRED if require else ():
+            if field not in data:
+                rule = rule_of(cls.param[field])
+                problems.append(Problem(_join(path, field), f"is missing and {rule}", ""))
+        return built, problems
+
+    @classmethod
+    def _build(cls, data: Mapping[str, Any], path: str) -> tuple[Any, list[Problem]]:
+        built, problems = cls._read(data, path, require=True)
+        if problems:
+            return None, problems
+        made = cls(**built)
+        return made, made.check(path)
+
+    def check(self, path: str = "") -> list[Problem]:
+        """Problems between fields that no single bound can state; none by default."""
+        return []
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
+        """Build from plain values.
+
+        Raises
+        ------
+        SettingError
+            With every unknown, missing, wrong-typed or out-of-range field in one error.
+        """
+        if not isinstance(data, Mapping):
+            raise SettingError([Problem(cls.__name__, "must be a table of fields", _shown(data))])
+        made, problems = cls._build(data, "")
+        if problems:
+            raise SettingError(problems)
+        return made
+
+    def to_dict(self) -> dict[str, Any]:
+        """All fields as plain values (dict, list, str, int, float, bool); unset ones left out."""
+        plain: dict[str, Any] = {}
+        for field in self.fields():
+            value = getattr(self, field)
+            if isinstance(value, Settable):
+                plain[field] = value.to_dict()
+            elif isinstance(value, list):
+                plain[field] = [v.to_dict() if isinstance(v, Settable) else v for v in value]
+            elif value is not None:
+                plain[field] = value
+        return plain
+
+    def copy(self, **changes: Any) -> Self:
+        """A deep copy, with some fields changed."""
+        return type(self).from_dict({**self.to_dict(), **changes})

@@ -1,0 +1,138 @@
+"""A whole scene: the lake, what is in it, the boat's line and the sounder; load and save."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import param
+import tomli_w
+
+from simulator import forms
+from simulator.model import Problem, Settable, SettingError
+from simulator.scene.bed import Bed
+from simulator.scene.things import Fish, Outline, Target
+from simulator.scene.track import Track
+from simulator.scene.water import Water
+from simulator.sounder.look import Sounder
+from simulator.sounder.receiver import Receiver
+
+MAX_FISH = 400
+
+
+def _owned(kind: type[Settable]) -> Any:
+    return param.ClassSelector(class_=kind, default=kind(), instantiate=True)
+
+
+class Scene(Settable):
+    """Everything that makes one pass: water, bed, fish, targets, track, sounder, receiver."""
+
+    title = param.String(default="Untitled scene", label="Title", doc="Shown above the picture.")
+    look_for = param.String(default="", label="What to look for", doc="One sentence.")
+    seed = param.Integer(
+        default=1,
+        bounds=(0, 2**31 - 1),
+        softbounds=(0, 99),
+        label="Seed",
+        doc="Same seed, same bed, same noise.",
+    )
+    water: Water = _owned(Water)
+    bed: Bed = _owned(Bed)
+    fish = param.List(default=[], item_type=Fish, bounds=(0, MAX_FISH), label="Fish", doc="")
+    targets = param.List(
+        default=[], item_type=Target, bounds=(0, MAX_FISH), label="Reference targets", doc=""
+    )
+    outlines = param.List(default=[], item_type=Outline, bounds=(0, 20), label="Outlines", doc="")
+    track: Track = _owned(Track)
+    sounder: Sounder = _owned(Sounder)
+    receiver: Receiver = _owned(Receiver)
+
+    def form_of(self, fish: Fish) -> forms.Form:
+        """The form of a fish at its length (m)."""
+        for outline in self.outlines:
+            if outline.title == fish.form:
+                return outline.to_form().smoothed().scaled(fish.length)
+        return forms.form(fish.form).scaled(fish.length)
+
+    def check(self, path: str = "") -> list[Problem]:
+        """Fish must have a known form; every look must show a range of some length."""
+        known = (*forms.form_names(), *(o.title for o in self.outlines))
+        rule = "must be one of " + ", ".join(known)
+        where = f"{path}." if path else ""
+        problems = [
+            Problem(f"{where}fish[{n}].form", rule, repr(f.form))
+            for n, f in enumerate(self.fish)
+            if f.form not in known
+        ]
+        return problems
+
+    @classmethod
+    def load(cls, path: str | Path) -> Scene:
+        """Read a scene from a TOML file.
+
+        Raises
+        ------
+        SettingError
+            When the file cannot be read, is not TOML, or holds a wrong field; all wrong fields
+            are listed.
+        """
+        path = Path(path)
+        try:
+            text = path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            why = error.strerror if isinstance(error, OSError) else "it is not text"
+            raise SettingError([Problem(str(path), f"cannot be read: {why}", "")]) from None
+        return cls.loads(text, where=path.name)
+
+    @classmethod
+    def loads(cls, text: str, where: str = "the scene") -> Scene:
+        """Read a scene from TOML text; raises as :meth:`load` does."""
+        try:
+            data = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            raise SettingError([Problem(where, f"is not a scene file: {error}", "")]) from None
+        return cls.from_dict(data)
+
+    def dumps(self) -> str:
+        """The scene as TOML text; :meth:`loads` gives the same scene back."""
+        return tomli_w.dumps(self.to_dict())
+
+    def save(self, path: str | Path) -> None:
+        """Write the scene as TOML; the file is whole or not there at all.
+
+        Raises
+        ------
+        SettingError
+            When the place cannot be written.
+        """
+        write_whole(Path(path), self.dumps().encode("utf-8"))
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file by way of a temporary one, so that nothing half-written is left.
+
+    Raises
+    ------
+    SettingError
+        When the place cannot be written.
+    """
+    temporary = None
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent or ".", prefix=f".{path.name}.")
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        umask = os.umask(0)
+        os.umask(umask)
+        Path(temporary).chmod(0o666 & ~umask)
+        Path(temporary).replace(path)
+    except OSError as error:
+        if temporary:
+            with contextlib.suppress(OSError):
+                Path(temporary).unlink()
+        why = error.strerror or str(error)
+        hint = "Choose a folder that exists and that you may write to."
+        raise SettingError([Problem(str(path), f"cannot be written: {why}", "", hint)]) from None

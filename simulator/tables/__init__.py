@@ -1,0 +1,1 @@
+"""Sourced numbers as TOML: value, unit, range, source."""
