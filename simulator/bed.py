@@ -1,8 +1,8 @@
 """How a bed sends sound back: backscattering strength by grazing angle.
 
 Provisional. Two terms: Lambert's law, and a facet (Kirchhoff) lobe about the vertical whose height
-follows from the sediment's reflection coefficient and the facets' slope. The two numbers of each
-sediment that are not handbook values were set by us to come near the APL-UW TR 9407 (1994) table
+follows from the sediment's reflection coefficient and the facets' slope. Rough rock falls with
+sin θ where Lambert's law has sin² θ. The numbers of each sediment that are not handbook values were set by us to come near the APL-UW TR 9407 (1994) table
 at 30 kHz, or assumed where that table has no row; each says so in ``tables/sediments.toml``.
 At lake frequencies (200 to 700 kHz) this extrapolates a model stated for 10 to 100 kHz.
 """
@@ -31,6 +31,7 @@ class Sediment:
     lambert_db: float
     facet_slope: float
     source: str
+    lambert_power: float = 2.0
 
 
 @cache
@@ -78,7 +79,7 @@ def backscatter_cross_section(name: str, sin_grazing: Any) -> np.ndarray:
     """Backscattering cross-section per unit area (dimensionless) by the sine of grazing angle."""
     row = sediment(name)
     s = np.clip(np.asarray(sin_grazing, dtype=float), 0.0, 1.0)
-    lambert = 10.0 ** (row.lambert_db / 10.0) * s**2
+    lambert = 10.0 ** (row.lambert_db / 10.0) * s**row.lambert_power
     slope2 = row.facet_slope**2
     up = np.maximum(s, 1e-3)
     r2 = abs(reflection(name)) ** 2
@@ -89,8 +90,8 @@ def backscatter_cross_section(name: str, sin_grazing: Any) -> np.ndarray:
 def backscatter_strength(name: str, grazing: Any, frequency: float | None = None) -> Any:
     """Backscattering strength S_b, dB re 1 (per square metre of bed at 1 m).
 
-    Facet lobe |R|²/(8π s² sin⁴θ)·exp(−cot²θ/(2 s²)) plus Lambert μ sin²θ. Provisional; see the
-    module's docstring.
+    Facet lobe |R|²/(8π s² sin⁴θ)·exp(−cot²θ/(2 s²)) plus Lambert μ sin²θ (rough rock: sin θ).
+    Provisional; see the module's docstring.
 
     Parameters
     ----------

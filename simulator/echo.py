@@ -122,12 +122,19 @@ class Pass:
 class Runner:
     """Runs scenes and keeps layers between runs, the least used dropped first.
 
-    Safe to use from several threads; each run is spread over ``threads`` threads.
+    Safe to use from several threads; each run is spread over ``threads`` threads. Layers that
+    ``parent`` keeps are used, too, and not kept twice.
     """
 
-    def __init__(self, threads: int | None = None, keep_bytes: int = KEEP_BYTES) -> None:
+    def __init__(
+        self,
+        threads: int | None = None,
+        keep_bytes: int = KEEP_BYTES,
+        parent: Runner | None = None,
+    ) -> None:
         self.threads = threads or min(os.cpu_count() or 1, 4)
         self.keep_bytes = keep_bytes
+        self.parent = parent
         self.dropped = 0
         self._kept: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
         self._bytes = 0
@@ -178,10 +185,10 @@ class Runner:
     def _find(self, key: Hashable) -> Any:
         with self._lock:
             found = self._kept.get(key)
-            if found is None:
-                return None
-            self._kept.move_to_end(key)
-            return found[0]
+            if found is not None:
+                self._kept.move_to_end(key)
+                return found[0]
+        return self.parent._find(key) if self.parent else None
 
     def _keep(self, key: Hashable, value: Any, size: int) -> None:
         with self._lock:

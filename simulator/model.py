@@ -7,6 +7,7 @@ reported at once, each point with the field's path, the value and the allowed ra
 
 from __future__ import annotations
 
+import copy
 import difflib
 import math
 from collections.abc import Iterable, Mapping
@@ -26,6 +27,8 @@ __all__ = [
     "rule_of",
     "unit_of",
 ]
+
+LONGEST_TEXT = 2000
 
 
 def decibels(amplitude_ratio: Any, floor_db: float = -300.0) -> Any:
@@ -75,7 +78,8 @@ def unit_of(parameter: Any) -> str:
 
 
 def _number(value: float) -> str:
-    return f"{value:g}".replace("-", "−")
+    text = str(int(value)) if float(value).is_integer() else f"{value:g}"
+    return text.replace("-", "−")
 
 
 def rule_of(parameter: Any) -> str:
@@ -95,7 +99,7 @@ def rule_of(parameter: Any) -> str:
             span = f" of at least {_number(low)}"
         return f"must be {kind}{span}" + (f" {unit}" if unit else "")
     if isinstance(parameter, param.String):
-        return "must be text"
+        return f"must be text of at most {LONGEST_TEXT} characters"
     if isinstance(parameter, param.List):
         return "must be a list"
     if isinstance(parameter, param.ClassSelector):
@@ -106,6 +110,24 @@ def rule_of(parameter: Any) -> str:
 def _shown(value: Any) -> str:
     text = repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _within(path: str, outer: str) -> bool:
+    """Whether a path is another or lies inside it."""
+    return not outer or path == outer or path.startswith((f"{outer}.", f"{outer}["))
+
+
+def _is_text(value: Any) -> bool:
+    """Whether this is a string that a file can hold (lone surrogates cannot be written)."""
+    if not isinstance(value, str) or len(value) > LONGEST_TEXT:
+        return False
+    return not any("\ud800" <= c <= "\udfff" for c in value)
+
+
+def _is_built(value: Any) -> bool:
+    """Whether a field's value is made of settable things, so that it can be looked at further."""
+    items = value if isinstance(value, list) else [value]
+    return bool(items) and all(isinstance(i, Settable) for i in items)
 
 
 def _near(word: str, words: Iterable[str]) -> str:
@@ -164,7 +186,7 @@ class Settable(param.Parameterized):
         if isinstance(parameter, param.List):
             return cls._items(parameter, value, here, wrong)
         if isinstance(parameter, param.Selector):
-            if value in parameter.objects:
+            if isinstance(value, str) and value in parameter.objects:
                 return value, []
             hint = _near(str(value), [str(o) for o in parameter.objects])
             return value, [Problem(here, rule_of(parameter), _shown(value), hint)]
@@ -177,23 +199,22 @@ class Settable(param.Parameterized):
             return kind._build(value, here) if isinstance(value, Mapping) else (value, wrong)
         if isinstance(parameter, param.Number):
             return cls._bounded(parameter, value, wrong)
-        return value, [] if isinstance(value, str) and len(value) <= 2000 else wrong
+        return value, [] if _is_text(value) else wrong
 
     @staticmethod
     def _bounded(parameter: Any, value: Any, wrong: list[Problem]) -> tuple[Any, list[Problem]]:
         if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
             return value, wrong
-        if not math.isfinite(value):
+        if isinstance(value, (float, np.floating)) and not math.isfinite(value):
             return value, wrong
         if isinstance(parameter, param.Integer):
             if value != int(value):
                 return value, wrong
             value = int(value)
-        else:
-            value = float(value)
         low, high = parameter.bounds or (None, None)
-        outside = (low is not None and value < low) or (high is not None and value > high)
-        return value, wrong if outside else []
+        if (low is not None and value < low) or (high is not None and value > high):
+            return value, wrong
+        return (value if isinstance(parameter, param.Integer) else float(value)), []
 
     @staticmethod
     def _items(
@@ -214,7 +235,9 @@ class Settable(param.Parameterized):
                 problems += found
             elif kind is not None and not isinstance(item, kind):
                 what = getattr(kind, "__name__", "the right kind")
-                problems.append(Problem(f"{here}[{n}]", f"must be a {what} table", _shown(item)))
+                rule = "must be a list" if kind is list else f"must be a table of a {what}'s fields"
+                problems.append(Problem(f"{here}[{n}]", rule, _shown(item)))
+                item = kind()
             built.append(item)
         return built, problems
 
@@ -232,6 +255,8 @@ class Settable(param.Parameterized):
                 continue
             built[field], found = cls._value(field, value, path)
             problems += found
+            if found and not _is_built(built[field]):
+                del built[field]  # the default stands in while the rest is looked at
         for field in cls.REQUIRED if require else ():
             if field not in data:
                 rule = rule_of(cls.param[field])
@@ -240,11 +265,16 @@ class Settable(param.Parameterized):
 
     @classmethod
     def _build(cls, data: Mapping[str, Any], path: str) -> tuple[Any, list[Problem]]:
+        """What can be made of ``data``, and all that is wrong with it.
+
+        Wrong fields stand at their defaults, so that what holds between fields is still looked
+        at; such a problem is left out where one of its own fields was wrong already.
+        """
         built, problems = cls._read(data, path, require=True)
-        if problems:
-            return None, problems
         made = cls(**built)
-        return made, made.check(path)
+        told = [p.path for p in problems]
+        problems += [p for p in made.check(path) if not any(_within(t, p.path) for t in told)]
+        return made, problems
 
     def check(self, path: str = "") -> list[Problem]:
         """Problems between fields that no single bound can state; none by default."""
@@ -274,7 +304,9 @@ class Settable(param.Parameterized):
             if isinstance(value, Settable):
                 plain[field] = value.to_dict()
             elif isinstance(value, list):
-                plain[field] = [v.to_dict() if isinstance(v, Settable) else v for v in value]
+                plain[field] = [
+                    v.to_dict() if isinstance(v, Settable) else copy.deepcopy(v) for v in value
+                ]
             elif value is not None:
                 plain[field] = value
         return plain

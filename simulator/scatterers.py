@@ -227,8 +227,9 @@ def lattice_pitch(channel: Channel, height: float) -> tuple[float, float]:
     return _snapped(max(along, 0.004)), _snapped(CELL_SHARE * ground)
 
 
-def bed_heights(channel: Channel, bed: Bed) -> tuple[float, float]:
-    """Least and greatest depth of the bed under the transducer within reach of the pass, m."""
+def bed_heights(channel: Channel, bed: Bed) -> tuple[float, float, float]:
+    """How near the bed comes to the transducer, and the least and greatest depth of bed under it
+    within reach of the pass, m."""
     reach = channel.farthest()
     x = channel.place[:, 0]
     corners_x = np.array([x.min() - reach, x.max() + reach])
@@ -240,7 +241,7 @@ def bed_heights(channel: Channel, bed: Bed) -> tuple[float, float]:
     under = np.asarray(bed.depth_at(x, y)) - z0
     nearest = float(np.min(under) / flat)
     corner = [bed.depth_at(a, b) - z0 for a in corners_x for b in (y - reach, y + reach)]
-    return max(nearest, 0.02), float(min(max(corner), reach))
+    return max(nearest, 0.02), float(max(min(corner), 0.0)), float(min(max(corner), reach))
 
 
 def make_patches(
@@ -253,12 +254,12 @@ def make_patches(
     SettingError
         When the bed would need more patches than the program will hold.
     """
-    near, far = bed_heights(channel, bed)
+    near, least, far = bed_heights(channel, bed)
     reach = channel.farthest()
     if near >= reach:
         return None
     px, py = pitch or lattice_pitch(channel, near)
-    side = float(np.sqrt(reach**2 - near**2))
+    side = float(np.sqrt(reach**2 - min(least, near) ** 2))
     beyond = min(side, _reach_along(channel, reach))
     x, y0 = channel.place[:, 0], float(channel.place[0, 1])
     low, high = _across_limits(channel, side, far)
@@ -281,7 +282,7 @@ def make_patches(
     normal = np.empty((3, *z.shape), dtype=np.float32)
     normal[:] = np.array([along, across, -1.0]).reshape(3, 1, 1) / flat
     place = np.stack([px_, py_, z]).astype(np.float32)
-    first, spans = _spans(channel, (i0, px), (j0, py), z.shape, (near, far), (low, high))
+    first, spans = _spans(channel, (i0, px), (j0, py), z.shape, (min(least, near), far), (low, high))
     count = int(np.sum(spans[..., 1] - spans[..., 0]) + np.sum(spans[..., 3] - spans[..., 2]))
     re, im = np.ascontiguousarray(g.real), np.ascontiguousarray(g.imag)
     return Patches(place, normal, re, im, first, spans, count)
@@ -333,7 +334,7 @@ def _spans(
     index = first[:, None] + np.arange(rows)[None, :]
     middle = (index + i0 + 0.5) * px - x[:, None]
     nearest = np.maximum(np.abs(middle) - 0.5 * px, 0.0)
-    outer = np.sqrt(np.maximum(reach**2 - nearest**2 - near**2 * 0.98, 0.0))
+    outer = np.sqrt(np.maximum(reach**2 - nearest**2 - near**2, 0.0))
     inner = np.zeros_like(outer)
     if not channel.tables.disc:
         sine = min(CULL_NULLS * channel.wavelength / channel.face_length, 1.0)

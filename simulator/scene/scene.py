@@ -59,7 +59,7 @@ class Scene(Settable):
         return forms.form(fish.form).scaled(fish.length)
 
     def check(self, path: str = "") -> list[Problem]:
-        """Fish must have a known form; every look must show a range of some length."""
+        """Fish must have a known form."""
         known = (*forms.form_names(), *(o.title for o in self.outlines))
         rule = "must be one of " + ", ".join(known)
         where = f"{path}." if path else ""
@@ -82,8 +82,8 @@ class Scene(Settable):
         """
         path = Path(path)
         try:
-            text = path.read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as error:
+            text = path.read_text(encoding="utf-8-sig")
+        except (OSError, ValueError) as error:
             why = error.strerror if isinstance(error, OSError) else "it is not text"
             raise SettingError([Problem(str(path), f"cannot be read: {why}", "")]) from None
         return cls.loads(text, where=path.name)
@@ -93,8 +93,11 @@ class Scene(Settable):
         """Read a scene from TOML text; raises as :meth:`load` does."""
         try:
             data = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+        except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
             raise SettingError([Problem(where, f"is not a scene file: {error}", "")]) from None
+        except RecursionError:
+            rule = "is not a scene file: it is nested too deeply"
+            raise SettingError([Problem(where, rule, "")]) from None
         return cls.from_dict(data)
 
     def dumps(self) -> str:
@@ -129,10 +132,10 @@ def write_whole(path: Path, data: bytes) -> None:
         os.umask(umask)
         Path(temporary).chmod(0o666 & ~umask)
         Path(temporary).replace(path)
-    except OSError as error:
+    except (OSError, ValueError) as error:
         if temporary:
             with contextlib.suppress(OSError):
                 Path(temporary).unlink()
-        why = error.strerror or str(error)
+        why = getattr(error, "strerror", None) or str(error)
         hint = "Choose a folder that exists and that you may write to."
         raise SettingError([Problem(str(path), f"cannot be written: {why}", "", hint)]) from None

@@ -13,6 +13,8 @@ import param
 from simulator.forms import Form
 from simulator.model import Problem, Settable, SettingError
 
+SHORTEST = 0.001  # m
+LARGEST = 100.0  # m; an outline is scaled to its fish, so this only keeps nonsense out
 OUTLINE_COLUMNS = ("part", "x_m", "width_m", "z_upper_m", "z_lower_m")
 
 
@@ -153,14 +155,17 @@ class Outline(Settable):
         """
         body = _table(self.body, "body")
         bladder = _table(self.bladder, "bladder") if self.bladder else None
-        return Form.from_outline(body, bladder, name=self.title)
+        drawn = Form.from_outline(body, bladder, name=self.title)
+        if drawn.length < SHORTEST:
+            raise ValueError(f"body must be at least {SHORTEST:g} m long")
+        return drawn
 
     def check(self, path: str = "") -> list[Problem]:
         """The rows must make an outline."""
         try:
             self.to_form()
         except ValueError as error:
-            return [Problem(path, f"does not draw a fish: {str(error).rstrip('.')}", "")]
+            return [Problem(path or self.title, f"does not draw a fish: {str(error).rstrip('.')}", "")]
         return []
 
     @classmethod
@@ -174,10 +179,11 @@ class Outline(Settable):
         """
         path = Path(path)
         try:
-            with path.open(newline="", encoding="utf-8") as file:
+            with path.open(newline="", encoding="utf-8-sig") as file:
                 rows = list(csv.DictReader(file))
-        except (OSError, UnicodeDecodeError, csv.Error) as error:
-            raise SettingError([Problem(str(path), f"cannot be read: {error}", "")]) from None
+        except (OSError, ValueError, csv.Error) as error:
+            why = error.strerror if isinstance(error, OSError) else "it is not a table of text"
+            raise SettingError([Problem(str(path), f"cannot be read: {why}", "")]) from None
         parts: dict[str, list[list[float]]] = {"body": [], "bladder": []}
         problems = []
         for line, row in enumerate(rows, start=2):
@@ -192,13 +198,18 @@ class Outline(Settable):
 
 
 def _table(rows: list[Any], part: str) -> np.ndarray:
-    try:
-        table = np.array(rows, dtype=float)
-    except (TypeError, ValueError):
-        table = np.empty((0, 0))
-    if table.ndim != 2 or table.shape[1] != 4:
-        raise ValueError(f"{part} must be rows of four numbers: x, width, z_upper, z_lower")
-    return table
+    for n, row in enumerate(rows):
+        if len(row) != 4 or not all(_is_size(v) for v in row):
+            raise ValueError(
+                f"{part} must be rows of four numbers in metres (x, width, z_upper, z_lower); "
+                f"row {n} is {str(row)[:60]}"
+            )
+    return np.array(rows, dtype=float).reshape(-1, 4)
+
+
+def _is_size(value: Any) -> bool:
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    return number and abs(value) <= LARGEST
 
 
 def _row(row: Mapping[str, Any], where: str, parts: dict[str, list[list[float]]]) -> list[Problem]:

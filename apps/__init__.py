@@ -1,0 +1,1 @@
+"""What is shown: the command, the site, the figures."""

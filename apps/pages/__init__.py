@@ -1,0 +1,1 @@
+"""Pages: views put together."""

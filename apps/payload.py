@@ -1,0 +1,88 @@
+"""A pass packed for the browser: a header in JSON, then the codes of the looks that changed."""
+
+from __future__ import annotations
+
+import json
+import struct
+from typing import Any
+
+import simulator
+from apps.drawing import lake_view
+from apps.captions import cautions, look_words, made_with
+from simulator import Echo, Pass, Receiver, Scene, to_picture
+from simulator.picture import CODE_LOW_DB, CODE_STEP_DB
+
+TITLES = {"cone": "Cone", "fan_down": "Fan-down", "side": "Side"}
+
+
+class Packer:
+    """Packs passes; a look whose layers are the very same as last time is sent without codes."""
+
+    def __init__(self) -> None:
+        self._sent: dict[str, Echo] = {}
+
+    def pack(self, scene: Scene, made: Pass, **extra: Any) -> bytes:
+        """One payload: uint32 length of the header, the header, the codes."""
+        looks, body = [], bytearray()
+        about = None
+        for name, echo in made.looks.items():
+            picture = to_picture(echo, Receiver())
+            about = about or picture
+            look = getattr(scene.sounder, name)
+            row = {
+                "name": name,
+                "title": TITLES[name],
+                "subtitle": look_words(look, echo.about["sound_speed"]),
+                "rows": len(picture.range_m),
+                "range0": float(picture.range_m[0]),
+                "dr": float(picture.range_m[1] - picture.range_m[0]),
+                "absorption": picture.absorption_db_m,
+                "codes": None,
+            }
+            if not _same(self._sent.get(name), echo):
+                codes = picture.codes()
+                row["codes"] = {"offset": len(body), "length": codes.size}
+                body += codes.tobytes()
+            looks.append(row)
+        self._sent = dict(made.looks)
+        track = scene.track
+        header = {
+            "title": scene.title,
+            "look_for": scene.look_for,
+            "caption": _caption(scene, about),
+            "caution": cautions(scene),
+            "pings": track.pings,
+            "x0": float(track.positions()[0, 0]),
+            "dx": track.speed / track.ping_rate,
+            "dt": 1.0 / track.ping_rate,
+            "sound_speed": next(iter(made.looks.values())).about["assumed_sound_speed"],
+            "code_low_db": CODE_LOW_DB,
+            "code_step_db": CODE_STEP_DB,
+            "looks": looks,
+            "lake": lake_view(scene),
+            "marks": [],
+            "computed_ms": round(1000.0 * made.seconds, 1),
+            "version": simulator.__version__,
+            **extra,
+        }
+        text = json.dumps(header, separators=(",", ":")).encode()
+        return struct.pack("<I", len(text)) + text + bytes(body)
+
+
+def _caption(scene: Scene, picture: Any) -> str:
+    rows = made_with(scene, picture, scene.receiver)
+    return " · ".join(f"{name}: {value}" for name, value in rows)
+
+
+def _same(old: Echo | None, new: Echo) -> bool:
+    """Whether two echoes hold the same layers on the same axes."""
+    if old is None or len(old.beams) != len(new.beams):
+        return False
+    for a, b in zip(old.beams, new.beams, strict=True):
+        if a.pings != b.pings or len(a.range_m) != len(b.range_m) or a.range_m[0] != b.range_m[0]:
+            return False
+        if len(a.layers) != len(b.layers):
+            return False
+        if any(x is not y for x, y in zip(a.layers, b.layers, strict=True)):
+            return False
+    return True

@@ -1,0 +1,355 @@
+"""What one visitor chose: a scene, the fish in hand, and the settings as controls see them.
+
+No web code here. Every value from outside passes through the bounded field it belongs to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import param
+
+from apps.scenes import SCENES, built_in
+from simulator import Scene, SettingError, forms
+from simulator.model import Problem, unit_of
+
+LOOKS = ("cone", "fan_down", "side")
+
+
+@dataclass(frozen=True)
+class Control:
+    """One control: what it shows and how its number maps onto a field.
+
+    path: the field, dotted, "item" standing for the fish or target in hand. scale: field value =
+    shown value × scale. low, high, step are in shown units; None takes them from the field.
+    """
+
+    id: str
+    label: str
+    path: str
+    unit: str = ""
+    scale: float = 1.0
+    low: float | None = None
+    high: float | None = None
+    step: float | None = None
+    digits: int = 1
+    help: str = ""
+    common: bool = False
+    local: bool = False
+
+
+CONE = "sounder.cone"
+GROUPS: dict[str, tuple[Control, ...]] = {
+    "boat": (
+        Control("track.speed", "Speed", "track.speed", digits=2, common=True,
+                help="Slower puts more pings on the same fish."),
+        Control("track.ping_rate", "Pings a second", "track.ping_rate", unit="1/s", common=True,
+                help="Columns a second."),
+        Control("track.pings", "Pings", "track.pings", digits=0, help="Columns of the picture."),
+        Control("track.offset", "Line to the side", "track.offset",
+                help="How far to starboard of the fish's line the boat runs."),
+    ),
+    "sounder": (
+        Control("cone.beam", "Cone beam width", f"{CONE}.diameter", unit="°", low=6, high=60,
+                step=0.5, common=True, help="Full width at half power; sets the disc's size."),
+        Control("cone.frequency", "Cone frequency", f"{CONE}.frequency", unit="kHz", scale=1e3,
+                low=50, high=500, step=5, digits=0, common=True,
+                help="The disc stays as it is, so the beam narrows as this rises."),
+        Control("pulse", "Pulse length", f"{CONE}.pulse_length", unit="ms", scale=1e-3, low=0.05,
+                high=0.5, step=0.01, digits=2, help="Of all three looks; sets the thickness."),
+        Control("range_start", "Range from", f"{CONE}.range_start", low=0, high=15,
+                help="Top of the cone and the fan-down."),
+        Control("range_end", "Range to", f"{CONE}.range_end", low=2, high=25,
+                help="Bottom of the cone and the fan-down."),
+        Control("swath", "Range to each side", "sounder.side.range_end", low=3, high=30,
+                help="How far the side look reaches."),
+        Control("noise", "Noise", f"{CONE}.noise_level", unit="dB re 1 µPa²/Hz", low=20, high=120,
+                digits=0, help="Of all three looks."),
+    ),
+    "fish": (
+        Control("fish.index", "Which", "", common=True, help="The fish or target in hand."),
+        Control("item.form", "Form", "item.form", common=True, help="Drawn by us."),
+        Control("item.length", "Length", "item.length", unit="cm", scale=0.01, low=5, high=100,
+                step=1, digits=0, common=True, help="Every part scales with it."),
+        Control("item.tilt", "Tilt, head up", "item.tilt", digits=0, common=True,
+                help="A few degrees can matter more than many centimetres."),
+        Control("item.depth", "Depth", "item.depth", low=0.3, high=14, digits=2, common=True,
+                help="Below the surface."),
+        Control("item.strength", "Target strength", "item.strength", unit="dB re 1 m²", digits=0,
+                help="Of a reference target; a fish's follows from its body."),
+        Control("item.x", "Along the track", "item.x", help="From the middle of the line."),
+        Control("item.y", "To the side", "item.y", help="Starboard positive."),
+        Control("item.heading", "Heading", "item.heading", digits=0,
+                help="0 swims with the boat, 90 to starboard."),
+    ),
+    "lake": (
+        Control("bed.depth", "Depth of the bed", "bed.depth", common=True,
+                help="At the middle of the line."),
+        Control("bed.sediment", "Sediment", "bed.sediment", common=True,
+                help="How strongly the bed sends sound back."),
+        Control("bed.slope_along", "Slope along", "bed.slope_along", help="Deeper ahead."),
+        Control("bed.slope_across", "Slope across", "bed.slope_across",
+                help="Deeper to starboard."),
+        Control("water.temperature", "Water temperature", "water.temperature",
+                help="Sets the speed of sound and absorption."),
+        Control("seed", "Seed", "seed", low=0, high=99, step=1, digits=0,
+                help="Another bed and another noise, all else the same."),
+    ),
+    "display": (
+        Control("receiver.gain", "Gain", "receiver.gain", digits=0, common=True, local=True,
+                help="Changes colours, not echoes."),
+        Control("receiver.decibels_shown", "Decibels shown", "receiver.decibels_shown", digits=0,
+                common=True, local=True, help="From the weakest colour to the strongest."),
+        Control("receiver.palette", "Palette", "receiver.palette", common=True, local=True,
+                help="Colours are labels on decibels."),
+        Control("receiver.steps", "Colour steps", "receiver.steps", local=True,
+                help="Smooth, or in eight steps."),
+        Control("receiver.range_compensation", "Range compensation",
+                "receiver.range_compensation", local=True,
+                help="40 log r holds one target's level; 20 log r a volume's."),
+    ),
+}  # fmt: skip
+TITLES = {
+    "boat": "Boat",
+    "sounder": "Sounder",
+    "fish": "Fish",
+    "lake": "Lake",
+    "display": "Display",
+}
+CONTROLS = {c.id: c for group in GROUPS.values() for c in group}
+
+
+class LabSession(param.Parameterized):
+    """The Open lab's state for one visitor."""
+
+    def __init__(self, scene: str = SCENES[0]) -> None:
+        super().__init__()
+        self.scene_id = scene
+        self.scene = built_in(scene)
+        self.index = 0
+
+    def open(self, scene: str) -> None:
+        """Start a built-in scene afresh.
+
+        Raises
+        ------
+        ValueError
+            When there is none of that name.
+        """
+        self.scene, self.scene_id, self.index = built_in(scene), scene, 0
+
+    @property
+    def items(self) -> list[Any]:
+        """Fish and reference targets, in one list."""
+        return [*self.scene.fish, *self.scene.targets]
+
+    @property
+    def item(self) -> Any:
+        """The fish or target in hand, or None."""
+        return self.items[self.index] if self.items else None
+
+    def set(self, values: Mapping[str, Any]) -> None:
+        """Apply values given in shown units.
+
+        What is right is applied even when something else is wrong.
+
+        Raises
+        ------
+        SettingError
+            With everything that was refused, in the words of the control.
+        """
+        problems: list[Problem] = []
+        for control_id, value in values.items():
+            control = CONTROLS.get(control_id)
+            if control is None or control.local:
+                problems.append(Problem(str(control_id)[:40], "is not a setting of this page", ""))
+                continue
+            try:
+                self._apply(control, value)
+            except SettingError as error:
+                problems += [self._worded(control, p) for p in error.problems]
+        if problems:
+            raise SettingError(problems)
+
+    def _apply(self, control: Control, value: Any) -> None:
+        if control.id == "fish.index":
+            self._choose(value)
+            return
+        if not isinstance(value, (str, bool)):
+            value = _scaled(control, value)
+        special: dict[str, Callable[[float], None]] = {
+            "cone.beam": self._set_beam,
+            "pulse": lambda v: self._everywhere("pulse_length", v, LOOKS),
+            "noise": lambda v: self._everywhere("noise_level", v, LOOKS),
+            "range_start": lambda v: self._window("range_start", v),
+            "range_end": lambda v: self._window("range_end", v),
+        }
+        if control.id in special:
+            special[control.id](value)
+            return
+        holder, field = self._holder(control)
+        if holder is None or field not in holder.fields():
+            return  # a target has no form; the control is idle
+        if field == "form" and value not in self.form_options():
+            raise SettingError(
+                [Problem("Form", "must be one of " + ", ".join(self.form_options()), repr(value))]
+            )
+        setattr(holder, field, value)
+
+    def _choose(self, value: Any) -> None:
+        count = len(self.items)
+        if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < count:
+            rule = f"must be a whole number from 0 to {count - 1}"
+            raise SettingError([Problem("Which", rule, repr(value)[:40])])
+        self.index = value
+
+    def _set_beam(self, degrees: float) -> None:
+        low, high = limits(CONTROLS["cone.beam"])
+        if not low <= degrees <= high:
+            rule = f"must be a number from {low:g} to {high:g} °"
+            raise SettingError([Problem("beam", rule, f"{degrees:g}")])
+        cone = self.scene.sounder.cone
+        face = cone.face().for_beamwidth(degrees, cone.frequency, self.sound_speed())  # type: ignore[call-arg]
+        cone.diameter = face.diameter
+
+    def _everywhere(self, field: str, value: float, looks: tuple[str, ...]) -> None:
+        for name in looks:
+            setattr(getattr(self.scene.sounder, name), field, value)
+
+    def _window(self, field: str, value: float) -> None:
+        cone = self.scene.sounder.cone
+        start = value if field == "range_start" else cone.range_start
+        end = value if field == "range_end" else cone.range_end
+        if end - start < 0.5:
+            rule = "must leave at least 0.5 m between top and bottom of the range shown"
+            raise SettingError([Problem(field, rule, f"{start:g} to {end:g} m")])
+        self._everywhere(field, value, ("cone", "fan_down"))
+
+    def _holder(self, control: Control) -> tuple[Any, str]:
+        *parts, field = control.path.split(".")
+        holder: Any = self.scene
+        for part in parts:
+            holder = self.item if part == "item" else getattr(holder, part)
+        return holder, field
+
+    @staticmethod
+    def _worded(control: Control, problem: Problem) -> Problem:
+        """The problem in the control's own name, unit and limits."""
+        if control.scale == 1.0 or control.path == "":
+            return Problem(control.label, problem.rule, problem.given, problem.hint)
+        low, high = limits(control)
+        rule = f"must be a number from {low:g} to {high:g} {control.unit}"
+        return Problem(control.label, rule, problem.given, problem.hint)
+
+    def sound_speed(self) -> float:
+        """Speed of sound at the transducer, m/s."""
+        return self.scene.water.sound_speed(self.scene.track.draft)
+
+    def form_options(self) -> list[str]:
+        """Forms a fish of this scene can have."""
+        return [*forms.form_names(), *(o.title for o in self.scene.outlines)]
+
+    def values(self) -> dict[str, Any]:
+        """Every control's value in shown units; None where it does not apply."""
+        shown: dict[str, Any] = {"scene": self.scene_id, "fish.index": self.index}
+        for control in CONTROLS.values():
+            if control.id != "fish.index":
+                shown[control.id] = self._value(control)
+        items = [_name(i) for i in self.items] or ["no fish here"]
+        shown["options"] = {"fish.index": items, "item.form": self.form_options()}
+        return shown
+
+    def _value(self, control: Control) -> Any:
+        if control.id == "cone.beam":
+            return round(self.scene.sounder.cone.beamwidth(self.sound_speed())[0], 2)
+        holder, field = self._holder(control)
+        if holder is None or field not in holder.fields():
+            return None
+        value = getattr(holder, field)
+        return value if isinstance(value, (str, bool)) else round(value / control.scale, 6)
+
+
+def _scaled(control: Control, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        rule = "must be a number"
+        raise SettingError([Problem(control.label, rule, repr(value)[:40])])
+    if control.id in ("track.pings", "seed"):
+        return value
+    return float(value) * control.scale
+
+
+def _name(item: Any) -> str:
+    if hasattr(item, "form"):
+        return item.label or f"{item.form} {100 * item.length:.0f} cm"
+    return item.label or f"reference target {item.strength:.0f} dB".replace("-", "−")
+
+
+def parameter_of(control: Control) -> Any:
+    """The param field behind a control."""
+    scene = built_in(SCENES[0])
+    *parts, field = control.path.split(".")
+    holder: Any = scene
+    for part in parts:
+        if part == "item":
+            from simulator import Fish, Target
+
+            holder = Target() if field == "strength" else Fish()
+        else:
+            holder = getattr(holder, part)
+    return holder.param[field]
+
+
+def limits(control: Control) -> tuple[float, float]:
+    """Lowest and highest value a control offers, in shown units."""
+    parameter = parameter_of(control)
+    low, high = parameter.get_soft_bounds()
+    return (
+        control.low if control.low is not None else low / control.scale,
+        control.high if control.high is not None else high / control.scale,
+    )
+
+
+def schema() -> dict[str, Any]:
+    """The controls as the page builds them."""
+    groups = []
+    for group_id, controls in GROUPS.items():
+        rows = [_control_row(c) for c in controls]
+        groups.append({"id": group_id, "title": TITLES[group_id], "controls": rows})
+    scenes = [built_in(name) for name in SCENES]
+    listed = [
+        {"id": name, "title": s.title, "look_for": s.look_for}
+        for name, s in zip(SCENES, scenes, strict=True)
+    ]
+    return {"groups": groups, "scenes": listed}
+
+
+def _control_row(control: Control) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "id": control.id,
+        "label": control.label,
+        "help": control.help,
+        "common": control.common,
+        "local": control.local,
+    }
+    if control.path == "":
+        return {**row, "kind": "select", "options": []}
+    parameter = parameter_of(control)
+    if isinstance(parameter, param.Selector):
+        return {**row, "kind": "select", "options": list(parameter.objects)}
+    if isinstance(parameter, param.String):
+        return {**row, "kind": "select", "options": list(forms.form_names())}
+    low, high = limits(control)
+    step = control.step if control.step is not None else (parameter.step or 1) / control.scale
+    return {
+        **row,
+        "kind": "range",
+        "min": low,
+        "max": high,
+        "step": step,
+        "digits": control.digits,
+        "unit": control.unit or unit_of(parameter),
+    }
+
+

@@ -1,0 +1,211 @@
+// The lake view: the drawing of the water over the same columns as the echograms.
+
+const ARC_REACH = (18 * Math.PI) / 180; // how far a range is shown beyond a thin beam
+
+function lakeScale(state, axis, height) {
+  const lake = state.header.lake;
+  const hull = (lake.boat || []).map((point) => point[1]);
+  const top = Math.min(-0.04 * lake.depth_max, ...hull.map((z) => z - 0.02 * lake.depth_max));
+  const perMetre = height / (lake.depth_max - top);
+  return { perMetre, top, bottom: lake.depth_max, y: (z) => (z - top) * perMetre,
+    factor: perMetre / axis.pixelsPerMetre };
+}
+
+function exaggerationWords(state, axis, height) {
+  const factor = lakeScale(state, axis, height).factor;
+  return say("heights", { factor: figure(factor, factor < 10 ? 1 : 0) });
+}
+
+function pathOf(context, points, toX, toY, close) {
+  context.beginPath();
+  points.forEach(([x, z], i) => (i ? context.lineTo(toX(x), toY(z)) : context.moveTo(toX(x), toY(z))));
+  if (close) context.closePath();
+}
+
+function inPlot(context, left, axis, height, draw) {
+  context.save();
+  context.beginPath();
+  context.rect(left, 0, axis.width, height);
+  context.clip();
+  draw();
+  context.restore();
+}
+
+function drawLake(canvas, state, axis, left, height) {
+  const context = fit(canvas, left + axis.width, height);
+  const lake = state.header.lake;
+  const scale = lakeScale(state, axis, height);
+  const toX = (m) => left + axis.metresX(m);
+  inPlot(context, left, axis, height, () => {
+    for (const shape of lake.shapes) {
+      if (shape.kind !== "label") drawShape(context, state.inks, shape, toX, scale.y);
+    }
+    drawLabels(context, state, lake.shapes, toX, scale.y, left, axis.width, height);
+  });
+  drawSideScale(context, state, left, height, Math.max(0, scale.top), scale.bottom, scale.y, "m");
+}
+
+function drawShape(context, inks, shape, toX, toY) {
+  const ink = inks[shape.role] || inks.ink;
+  if (shape.kind === "dot") {
+    const [x, z] = shape.points[0];
+    context.beginPath();
+    context.arc(toX(x), toY(z), 3, 0, 2 * Math.PI);
+    context.fillStyle = ink;
+    context.fill();
+    return;
+  }
+  pathOf(context, shape.points, toX, toY, shape.kind === "polygon");
+  context.lineJoin = "round";
+  context.lineWidth = shape.role === "surface" ? 1.5 : 1;
+  if (shape.kind === "polygon") {
+    context.fillStyle = ink;
+    context.fill();
+  }
+  if (shape.role === "water" || shape.role === "bladder") return;
+  // A thin stroke keeps a small fish visible where its outline is narrower than a pixel.
+  context.strokeStyle = shape.role === "bed" ? inks.bedline : ink;
+  context.stroke();
+}
+
+// Labels step aside when they would lie on one another.
+function drawLabels(context, state, shapes, toX, toY, left, width, height) {
+  const placed = [];
+  context.textBaseline = "middle";
+  context.textAlign = "center";
+  context.lineJoin = "round";
+  for (const shape of shapes) {
+    if (shape.kind !== "label" || !shape.text) continue;
+    const half = context.measureText(shape.text).width / 2 + 3;
+    const x = clamp(toX(shape.points[0][0]), left + half, left + width - half);
+    const home = toY(shape.points[0][1]);
+    const tries = [0, -13, 13, -26, 26].map((shift) => clamp(home + shift, 8, height - 8));
+    const free = (y) => placed.every((box) => Math.abs(box.y - y) > 12 || Math.abs(box.x - x) > box.half + half);
+    const y = tries.find(free) ?? tries[0];
+    placed.push({ x, y, half });
+    context.lineWidth = 3;
+    context.strokeStyle = state.inks.water;
+    context.strokeText(shape.text, x, y);
+    context.fillStyle = state.inks.ink;
+    context.fillText(shape.text, x, y);
+  }
+}
+
+// What moves with the playhead: beams, the arc of the cursor's range, the boat.
+function drawLakeOver(canvas, state, axis, left, height) {
+  const context = fit(canvas, left + axis.width, height);
+  const lake = state.header.lake;
+  const scale = lakeScale(state, axis, height);
+  const ping = pingNow(state);
+  const boat = { x: left + axis.boatX(ping), z: lake.transducer || 0 };
+  const toX = (m) => boat.x + m * axis.pixelsPerMetre;
+  inPlot(context, left, axis, height, () => {
+    context.save();
+    clipToWater(context, state, axis, left, scale.y);
+    for (const look of shownLooks(state)) {
+      drawBeam(context, state, look.name, boat.z, scale, toX);
+    }
+    context.restore();
+    drawArc(context, state, boat.z, scale, toX);
+    if (lake.boat && lake.boat.length) {
+      pathOf(context, lake.boat, toX, scale.y, true);
+      context.fillStyle = state.inks.hull;
+      context.fill();
+    }
+    drawSideNote(context, state, boat.x, left, axis.width, scale.y(boat.z));
+  });
+}
+
+function clipToWater(context, state, axis, left, toY) {
+  const water = state.header.lake.shapes.find((s) => s.role === "water" && s.kind === "polygon");
+  if (!water) return;
+  pathOf(context, water.points, (m) => left + axis.metresX(m), toY, true);
+  context.clip();
+}
+
+function halfAngle(state, name) {
+  const beam = (state.header.lake.beams || {})[name];
+  return beam ? (beam.half_deg * Math.PI) / 180 : 0;
+}
+
+function drawBeam(context, state, name, z, scale, toX) {
+  const half = halfAngle(state, name);
+  if (!half || name === "side") return; // the side beams point out of this plane
+  const reach = Math.tan(Math.min(half, 1.45)) * (scale.bottom - z);
+  pathOf(context, [[0, z], [-reach, scale.bottom], [reach, scale.bottom]], toX, scale.y, true);
+  if (name === "cone") {
+    context.fillStyle = state.inks.beam;
+    context.fill();
+  }
+  context.strokeStyle = state.inks.accent;
+  context.lineWidth = 1;
+  context.globalAlpha = name === "cone" ? 0.35 : 0.9;
+  context.stroke();
+  context.globalAlpha = 1;
+}
+
+function arcPoints(range, z, half) {
+  const points = [];
+  for (let n = -24; n <= 24; n += 1) {
+    const angle = (n / 24) * half;
+    points.push([range * Math.sin(angle), z + range * Math.cos(angle)]);
+  }
+  return points;
+}
+
+function drawArc(context, state, z, scale, toX) {
+  const at = cursorNow(state);
+  const look = at && state.looks.get(at.look);
+  if (!look || look.name === "side") return;
+  const range = rangeOf(look, at.row);
+  const half = halfAngle(state, look.name);
+  context.strokeStyle = state.inks.target;
+  context.lineWidth = 1;
+  context.setLineDash([2, 3]);
+  pathOf(context, arcPoints(range, z, Math.max(half, ARC_REACH)), toX, scale.y, false);
+  context.stroke();
+  context.setLineDash([]);
+  context.lineWidth = 2.5;
+  pathOf(context, arcPoints(range, z, half), toX, scale.y, false);
+  context.stroke();
+}
+
+function drawSideNote(context, state, x, left, width, y) {
+  const at = cursorNow(state);
+  const look = at && state.looks.get(at.look);
+  if (!look || look.name !== "side") return;
+  const text = say("sideNote", { range: rangeWords(look, at.row) });
+  const toRight = x + 20 + context.measureText(text).width < left + width;
+  context.textAlign = toRight ? "left" : "right";
+  context.textBaseline = "top";
+  context.lineWidth = 3;
+  context.strokeStyle = state.inks.water;
+  context.fillStyle = state.inks.ink;
+  context.strokeText(text, x + (toRight ? 14 : -14), y + 8);
+  context.fillText(text, x + (toRight ? 14 : -14), y + 8);
+}
+
+function lakeDescription(state, axis) {
+  const metres = axis.scales.metres;
+  const labels = state.header.lake.shapes.filter((s) => s.kind === "label").map((s) => s.text);
+  return say("lakeName", { from: figure(metres.low, 1), to: figure(metres.high, 1),
+    depth: figure(state.header.lake.depth_max, 1),
+    labels: labels.length ? `${labels.slice(0, 12).join("; ")}.` : "" });
+}
+
+function placeSlider(page, axis) {
+  const thumb = 24;
+  const from = axis.x(0.5);
+  page.slider.style.left = `${page.size.left + from - thumb / 2}px`;
+  page.slider.style.width = `${axis.x(axis.pings - 0.5) - from + thumb}px`;
+}
+
+function drawLakes(state, page) {
+  const { size, axis } = page;
+  drawLake(page.lake.base, state, axis, size.left, size.lake);
+  drawRuler(page.ruler, state, axis, size.left, RULER);
+  const foot = fit(page.bottom, size.left + axis.width, 22);
+  drawScaleLine(foot, state, axis, state.axisKind, size.left, 0, true, true);
+  page.exaggeration.textContent = exaggerationWords(state, axis, size.lake);
+  placeSlider(page, axis);
+}
