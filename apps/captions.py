@@ -15,7 +15,8 @@ TITLES = {"cone": "Cone", "fan_down": "Fan-down", "side": "Side"}
 WORDS = {
     "caution": "Simulated teaching image, not a chart: never navigate by it.",
     "modelled": "Echo strength of {names}: modelled, not measured.",
-    "held": "Cells finer than the page: each dot shows the strongest of {rows} × {columns} cells.",
+    "dots": "Cells finer than the page",
+    "held": "a dot is the strongest of {rows} × {columns} cells",
     "exaggeration": "heights drawn {times} × as large as lengths",
     "still": "boat stands still: lengths nominal",
     "level": "Echo level, dB",
@@ -24,8 +25,12 @@ WORDS = {
     "trace": "trace at ping {ping}",
     "range": "Slant range, m",
     "depth": "Depth, m",
+    "made": "How it was made",
+    "changed": "Changed",
+    "water": "In the water",
+    "more": "and {count} more",
     "along": "Track, m",
-    "columns": "Column",
+    "columns": "Ping",
     "metres": "Track, m",
     "seconds": "Time, s",
 }
@@ -60,7 +65,7 @@ def made_with(scene: Scene, picture: Picture, receiver: Receiver) -> list[tuple[
     rule = rule if rule == "none" else f"{rule} + 2αr"
     step = "at rest over one place"
     if track.speed:
-        step = f"{100 * track.speed / track.ping_rate:.3g} cm a ping (column)"
+        step = f"{100 * track.speed / track.ping_rate:.3g} cm a ping"
     salt = f", {water.salinity:g} g/kg salt" if water.salinity else ", fresh"
     return [
         ("Boat", f"{track.speed:g} m/s, {track.ping_rate:g} pings/s, {step}"),

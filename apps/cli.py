@@ -80,7 +80,7 @@ def _serve(options: argparse.Namespace) -> int:
     return 0
 
 
-def _scene(name: str | None) -> Any:
+def scene_named(name: str | None) -> Any:
     """A scene file, or a built-in scene by name; the first built-in one by default."""
     from apps.scenes import SCENES, built_in
     from simulator import Scene
@@ -112,9 +112,11 @@ def _target(output: str | None) -> Path | None:
 
 def _draw(options: argparse.Namespace) -> int:
     if options.output is None and not options.json:
-        raise Refused("draw needs -o FILE (.png or .svg), or --json. Try: archwise draw -o pass.png")
+        raise Refused(
+            "draw needs -o FILE (.png or .svg), or --json. Try: archwise draw -o pass.png"
+        )
     path = _target(options.output)
-    scene = _scene(options.scene)
+    scene = scene_named(options.scene)
     import simulator
 
     runner = simulator.Runner()
@@ -153,7 +155,7 @@ def _compiled() -> bool:
     from simulator import kernels
 
     cache = getattr(kernels.patches, "_cache", None)
-    folder = getattr(cache, "cache_path", None)
+    folder: Any = getattr(cache, "cache_path", None)
     return bool(folder) and any(Path(folder).glob("kernels.*.nbi"))
 
 

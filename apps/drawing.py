@@ -147,28 +147,32 @@ def _off_line(y: float, scene: Scene) -> str:
 
 
 def fish_name(fish: Fish) -> str:
-    """Name or form of a fish, and its length: "perch 28 cm"."""
-    return f"{fish.label or fish.form} {100 * fish.length:.0f} cm"
+    """Name or form of a fish, and its length unless the name says it: "perch 28 cm"."""
+    name, size = fish.label or fish.form, f"{100 * fish.length:.0f} cm"
+    return name if size in name else f"{name} {size}"
+
+
+def named_groups(scene: Scene) -> list[tuple[str, list[Fish]]]:
+    """What is in the water in words: each fish alone, or by name when there are many."""
+    if len(scene.fish) <= NAMED_ALONE:
+        return [(fish_name(f), [f]) for f in scene.fish]
+    groups: dict[str, list[Fish]] = {}
+    for fish in scene.fish:
+        groups.setdefault(fish.label or fish.form, []).append(fish)
+    return [(_group_name(name, members), members) for name, members in groups.items()]
+
+
+def _group_name(name: str, members: Sequence[Fish]) -> str:
+    if len(members) == 1:
+        return fish_name(members[0])
+    sizes = sorted(round(100 * fish.length) for fish in members)
+    span = f"{sizes[0]}" if sizes[0] == sizes[-1] else f"{sizes[0]} to {sizes[-1]}"
+    return f"{len(members)} {name}, {span} cm"
 
 
 def _label(x: float, z: float, text: str) -> Shape:
     points = [[round(x, ROUND), round(z, ROUND)]]
     return {"kind": "label", "role": "label", "points": points, "text": text}
-
-
-def _school_labels(drawn: Sequence[tuple[Fish, list[list[float]]]]) -> list[Shape]:
-    """One label for all fish of a name, over the middle of them."""
-    groups: dict[str, list[tuple[Fish, list[list[float]]]]] = {}
-    for fish, points in drawn:
-        groups.setdefault(fish.label or fish.form, []).append((fish, points))
-    labels = []
-    for name, members in groups.items():
-        sizes = sorted(round(100 * fish.length) for fish, _ in members)
-        span = f"{sizes[0]}" if sizes[0] == sizes[-1] else f"{sizes[0]} to {sizes[-1]}"
-        x = float(np.mean([fish.x for fish, _ in members]))
-        top = min(z for _, points in members for _, z in points)
-        labels.append(_label(x, top, f"{len(members)} {name}, {span} cm"))
-    return labels
 
 
 def _profiles(scene: Scene, bins: int) -> dict[str, list[tuple[str, Floats]]]:
@@ -186,21 +190,19 @@ def _profiles(scene: Scene, bins: int) -> dict[str, list[tuple[str, Floats]]]:
 
 def _fish_shapes(scene: Scene) -> list[Shape]:
     """Fish from starboard (far) to port (near), each body under its bladder; then labels."""
-    school = len(scene.fish) > NAMED_ALONE
-    bins = 12 if school else 40
+    bins = 12 if len(scene.fish) > NAMED_ALONE else 40
     profiles = _profiles(scene, bins)
     shapes: list[Shape] = []
-    drawn = []
+    tops: dict[int, float] = {}
     for fish in sorted(scene.fish, key=lambda f: -f.y):
         outlines = [(role, silhouette(part, fish, bins)) for role, part in profiles[fish.form]]
-        drawn.append((fish, outlines[0][1]))
+        tops[id(fish)] = min(z for _, z in outlines[0][1])
         for role, points in outlines:
             shapes.append({"kind": "polygon", "role": role, "points": points, "text": ""})
-    if school:
-        return shapes + _school_labels(drawn)
-    for fish, body in drawn:
-        top = min(z for _, z in body)
-        shapes.append(_label(fish.x, top, fish_name(fish) + _off_line(fish.y, scene)))
+    for name, members in named_groups(scene):
+        x = float(np.mean([fish.x for fish in members]))
+        text = name + (_off_line(members[0].y, scene) if len(members) == 1 else "")
+        shapes.append(_label(x, min(tops[id(fish)] for fish in members), text))
     return shapes
 
 

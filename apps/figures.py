@@ -10,19 +10,14 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
-import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
-from matplotlib.patheffects import withStroke
-from numpy.typing import NDArray
+from matplotlib.font_manager import FontProperties
 
 from apps.captions import TITLES, WORDS, cautions, look_words, made_with, number
-from apps.drawing import Axis, fish_name, shared_axis
+from apps.drawing import named_groups, shared_axis
+from apps.echograms import GAP, TRACE, draw_colour_scale, draw_echogram, draw_trace
 from apps.lake import draw_lake
-from apps.palettes import painted
 from apps.sheet import (
     LABEL,
     NOTE,
@@ -30,13 +25,10 @@ from apps.sheet import (
     SMALL,
     THEMES,
     TITLE,
-    Box,
     Page,
     font,
     new_page,
-    points,
     text_width,
-    ticks,
     wrapped,
 )
 from simulator.model import Problem, SettingError
@@ -51,7 +43,7 @@ SUFFIXES = (".png", ".svg")
 SIZES = (320, 7680)  # allowed pixels, either way
 
 # The page, in pixels at 1080 lines and 1920 across; the echograms take what width is left.
-LEFT, TRACE, GAP, MARGIN, RIGHT = 118.0, 208.0, 22.0, 322.0, 40.0
+LEFT, MARGIN, RIGHT = 134.0, 322.0, 40.0
 TOP, BOTTOM, HEADING, LAKE_AXIS = 112.0, 88.0, 38.0, 42.0
 LAKE_SHARE, LAKE_MOST = 0.95, 250.0  # of an echogram's height; pixels
 
@@ -64,13 +56,14 @@ def draw_pass(
     theme: str = "light",
     size: tuple[int, int] = (1920, 1080),
     playhead: int | None = None,
+    changed: str = "",
 ) -> Figure:
     """A page for a pass: the lake view above an echogram and a ping trace for each picture.
 
     scene: what was passed over. pictures: by look name ("cone", "fan_down", "side"), at least one.
     receiver: gain and colours, the scene's own by default. axis: "columns", "metres" or "seconds"
     for all views. theme: "light" or "dark". size: pixels. playhead: the ping whose trace is drawn,
-    the middle one by default.
+    the middle one by default. changed: what was changed from a known scene, for the caption.
 
     Raises
     ------
@@ -83,28 +76,25 @@ def draw_pass(
     _check(scene, pictures, names, theme, size, ping)
     receiver = receiver or scene.receiver
     page = new_page(theme, size)
+    top = _heading(page, scene)
     wide = page.width - LEFT - GAP - TRACE - GAP - MARGIN - GAP - RIGHT
-    room = page.height - TOP - BOTTOM - LAKE_AXIS - HEADING * len(names)
+    room = page.height - top - BOTTOM - LAKE_AXIS - HEADING * len(names)
     lake = min(LAKE_SHARE * room / (len(names) + LAKE_SHARE), LAKE_MOST)
     tall = (room - lake) / len(names)
-    _heading(page, scene)
-    draw_lake(page, scene, shared, ping, (LEFT, TOP, wide, lake))
-    _colour_scale(page, receiver, LEFT + wide + GAP, TOP + lake)
-    y = TOP + lake + LAKE_AXIS
+    draw_lake(page, scene, shared, ping, (LEFT, top, wide, lake))
+    draw_colour_scale(page, receiver, LEFT + wide + GAP, top + lake)
+    y = top + lake + LAKE_AXIS
     cells = (1, 1)
     for n, name in enumerate(names):
-        last = n == len(names) - 1
         box = (LEFT, y + HEADING, wide, tall)
         _look_heading(page, scene, name, y + HEADING - 10.0, wide)
-        if n == 0:
-            words = WORDS["trace"].format(ping=ping)
-            page.text(LEFT + wide + GAP, y + HEADING - 10.0, words, NOTE, "muted")
-        held = _echogram(page, pictures[name], name, receiver, shared, ping, box, last)
+        end = n == len(names) - 1
+        held = draw_echogram(page, pictures[name], name, receiver, shared, ping, box, end)
         cells = (max(cells[0], held[0]), max(cells[1], held[1]))
-        _trace(page, pictures[name], receiver, ping, box, last)
+        draw_trace(page, pictures[name], receiver, ping, box, last=end, first=n == 0)
         y += HEADING + tall
-    _notes(page, scene, pictures[names[0]], receiver, page.width - RIGHT - MARGIN)
-    _footer(page, scene, cells)
+    _notes(page, scene, _made(scene, pictures[names[0]], receiver, changed, cells), top)
+    _footer(page, scene)
     return page.figure
 
 
@@ -137,14 +127,33 @@ def _check(
         raise SettingError(problems)
 
 
-def _heading(page: Page, scene: Scene) -> None:
+def _made(
+    scene: Scene, picture: Picture, receiver: Receiver, changed: str, cells: tuple[int, int]
+) -> list[tuple[str, str]]:
+    """The caption's rows, with what was changed first and what the page itself did last."""
+    rows = made_with(scene, picture, receiver)
+    if changed:
+        rows.insert(0, (WORDS["changed"], changed))
+    if max(cells) > 1:
+        rows.append((WORDS["dots"], WORDS["held"].format(rows=cells[0], columns=cells[1])))
+    return rows
+
+
+def _heading(page: Page, scene: Scene) -> float:
+    """Title and sentence; returns where the pictures may start."""
     width = page.width - LEFT - RIGHT
     title = wrapped(scene.title, width, font(TITLE, weight="bold"), 1)
     page.text(LEFT, 56.0, title[0], TITLE, weight="bold")
-    if scene.look_for:
-        page.paragraph(
-            LEFT, 94.0, width, scene.look_for, SENTENCE, 1, colour="muted", style="italic"
-        )
+    # a long sentence is set smaller, then in two lines, before it is cut
+    size = SENTENCE if text_width(scene.look_for, _italic(SENTENCE)) <= width else LABEL
+    lines = wrapped(scene.look_for, width, _italic(size), 2)
+    for n, line in enumerate(lines):
+        page.text(LEFT, 94.0 + 30.0 * n, line, size, "muted", style="italic")
+    return TOP + 30.0 * (len(lines) - 1)
+
+
+def _italic(size: float) -> FontProperties:
+    return font(size, style="italic")
 
 
 def _look_heading(page: Page, scene: Scene, name: str, y: float, wide: float) -> None:
@@ -157,184 +166,43 @@ def _look_heading(page: Page, scene: Scene, name: str, y: float, wide: float) ->
     page.text(LEFT + start, y, line, LABEL - 2, "muted")
 
 
-def held(level: NDArray[Any], rows: float, columns: float) -> tuple[NDArray[Any], int, int]:
-    """Level (P, R) with the strongest of each block where cells are finer than the page's pixels.
-
-    rows, columns: pixels there are for R and P. Returns the level and the block's rows and columns.
-    """
-    pings, bins = level.shape
-    tall, wide = max(1, int(np.ceil(bins / rows))), max(1, int(np.ceil(pings / columns)))
-    if tall > 1:
-        level = np.fmax.reduceat(level, np.arange(0, bins, tall), axis=1)
-    if wide > 1:
-        level = np.fmax.reduceat(level, np.arange(0, pings, wide), axis=0)
-    return level, tall, wide
-
-
-def _echogram(
-    page: Page,
-    picture: Picture,
-    name: str,
-    receiver: Receiver,
-    shared: Axis,
-    ping: int,
-    box: Box,
-    last: bool,
-) -> tuple[int, int]:
-    """Draw one echogram; returns how many rows and columns of cells stand in one dot."""
-    axes = page.axes(*box)
-    axes.set_xlim(*shared.limits)
-    edges = _row_edges(picture.range_m)
-    cells = _cells(page, axes, picture, receiver, shared, box)
-    axes.set_ylim(edges[1], edges[0])
-    side = name == "side"
-    ticks(axes.yaxis, max(2, int(box[3] // 36)), _unsigned if side else None)
-    ticks(axes.xaxis, 10)
-    axes.tick_params(labelbottom=last)
-    page.axis_name(box[0] - 92.0, box[1] + box[3] / 2, WORDS["range"])
-    _playhead(axes, float(shared.from_columns(ping + 0.5)))
-    if side:
-        page.on_picture(box[0] + 12.0, box[1] + 24.0, "port")
-        page.on_picture(box[0] + 12.0, box[1] + box[3] - 10.0, "starboard")
-    if last:
-        words = WORDS[shared.kind]
-        page.text(box[0] - 22.0, box[1] + box[3] + 31.0, words, LABEL, "muted", ha="right")
-    return cells
-
-
-def _cells(
-    page: Page, axes: Axes, picture: Picture, receiver: Receiver, shared: Axis, box: Box
-) -> tuple[int, int]:
-    """The cells as honest blocks; a gap in range (side, from a range on) is left bare."""
-    range_m, level_db = np.asarray(picture.range_m), np.asarray(picture.level_db)
-    step = _step(range_m)
-    share = box[3] / (range_m[-1] - range_m[0] + step)  # page pixels a metre
-    parts = np.split(np.arange(len(range_m)), np.flatnonzero(np.diff(range_m) > 1.5 * step) + 1)
-    steps = None if receiver.steps == "smooth" else 8
-    cells = (1, 1)
-    for part in parts:
-        rows = max(1.0, share * step * len(part) * page.scale)
-        level, tall, wide = held(level_db[:, part], rows, box[2] * page.scale)
-        rgb = painted(level.T, receiver.gain, receiver.decibels_shown, receiver.palette, steps)
-        top = float(range_m[part[0]]) - 0.5 * step
-        # the last block may be short: let the image run over, the axes cut it
-        right = float(shared.from_columns(level.shape[0] * wide))
-        extent = (shared.limits[0], right, top + level.shape[1] * tall * step, top)
-        limits = axes.get_xlim()
-        axes.imshow(rgb, extent=extent, aspect="auto", interpolation="none", origin="upper")
-        axes.set_xlim(limits)
-        cells = (max(cells[0], tall), max(cells[1], wide))
-    return cells
-
-
-def _unsigned(value: float, _: int | None) -> str:
-    return number(abs(round(value, 6)))
-
-
-def _step(range_m: NDArray[Any]) -> float:
-    return float(np.median(np.diff(range_m))) if len(range_m) > 1 else 1.0
-
-
-def _row_edges(range_m: NDArray[Any]) -> tuple[float, float]:
-    half = 0.5 * _step(range_m)
-    return float(range_m[0]) - half, float(range_m[-1]) + half
-
-
-def _playhead(axes: Axes, x: float) -> None:
-    """A line that reads on any palette: black core, white casing."""
-    casing = withStroke(linewidth=points(4.0), foreground="white", alpha=0.75)
-    axes.axvline(x, color="black", linewidth=points(1.4), path_effects=[casing])
-
-
-def _level_limits(receiver: Receiver) -> tuple[float, float]:
-    """Levels the trace shows: those of the colours, and a little above, where colours saturate."""
-    top = -receiver.gain
-    return top - receiver.decibels_shown, top + 0.12 * receiver.decibels_shown
-
-
-def _trace(
-    page: Page,
-    picture: Picture,
-    receiver: Receiver,
-    ping: int,
-    box: Box,
-    last: bool,
-) -> None:
-    """Level against range at the playhead, on the echogram's own range axis."""
-    axes = page.axes(box[0] + box[2] + GAP, box[1], TRACE, box[3])
-    low, high = _level_limits(receiver)
-    level = np.clip(np.asarray(picture.level_db[ping], dtype=float), low - 1.0, high + 1.0)
-    edges = _row_edges(picture.range_m)
-    axes.fill_betweenx(
-        picture.range_m, low, level, color=page.colours["accent"], alpha=0.16, linewidth=0
-    )
-    axes.plot(level, picture.range_m, color=page.colours["accent"], linewidth=points(1.5))
-    axes.axvline(-receiver.gain, color=page.colours["muted"], linewidth=points(1.2), dashes=(4, 3))
-    axes.set_xlim(low, high)
-    axes.set_ylim(edges[1], edges[0])
-    axes.set_yticks([])
-    for spine in ("top", "right"):
-        axes.spines[spine].set_visible(False)
-    ticks(axes.xaxis, 3)
-    axes.tick_params(labelbottom=last)
-    if last:
-        x = box[0] + box[2] + GAP + TRACE + 14.0
-        page.text(x, box[1] + box[3] + 31.0, WORDS["decibels"], LABEL, "muted")
-
-
-def _colour_scale(page: Page, receiver: Receiver, x: float, base: float) -> None:
-    """Colours over the traces' own level axis, so that both read off one scale."""
-    axes = page.axes(x, base - 34.0, TRACE, 34.0)
-    low, high = _level_limits(receiver)
-    top = -receiver.gain
-    level = np.linspace(low, top, 513)
-    level = 0.5 * (level[1:] + level[:-1])
-    steps = None if receiver.steps == "smooth" else 8
-    rgb = painted(level, receiver.gain, receiver.decibels_shown, receiver.palette, steps)
-    axes.imshow(rgb[None], extent=(low, top, 0, 1), aspect="auto", interpolation="none")
-    over = Rectangle((top, 0), high - top, 1, facecolor=rgb[-1] / 255.0, edgecolor="none")
-    axes.add_patch(over)
-    axes.axvline(top, color=page.colours["paper"], linewidth=points(1.2), dashes=(4, 3))
-    axes.set_xlim(low, high)
-    axes.set_ylim(0, 1)
-    axes.set_yticks([])
-    ticks(axes.xaxis, 3)
-    page.text(x, base - 72.0, WORDS["level"], LABEL, "muted")
-    words = WORDS["scale"].format(top=number(top))
-    page.text(x, base - 46.0, words, SMALL, "muted")
-
-
-def _notes(page: Page, scene: Scene, picture: Picture, receiver: Receiver, x: float) -> None:
+def _notes(page: Page, scene: Scene, rows: Sequence[tuple[str, str]], top: float) -> None:
     """The margin: how the picture was made, and what is in the water."""
-    y = TOP + 18.0
-    page.text(x, y, "How it was made", LABEL, weight="bold")
+    x, y = page.width - RIGHT - MARGIN, top + 18.0
+    page.text(x, y, WORDS["made"], LABEL, weight="bold")
     y += 36.0
-    for name, words in made_with(scene, picture, receiver):
+    for name, words in rows:
         page.text(x, y, name, SMALL, "accent")
         y = page.paragraph(x, y + 1.22 * NOTE, MARGIN, words, NOTE, 2) + 7.0
     bottom = page.height - BOTTOM
-    things = [fish_name(f) + f", at {f.depth:g} m" for f in scene.fish]
+    things = [
+        f"{name}, at {_depths([f.depth for f in fish])}" for name, fish in named_groups(scene)
+    ]
     things += [
         f"{t.label or 'target'} {number(t.strength)} dB, at {t.depth:g} m" for t in scene.targets
     ]
     y += 18.0
     if not things or y + 70.0 > bottom:
         return
-    page.text(x, y, "In the water", LABEL, weight="bold")
+    page.text(x, y, WORDS["water"], LABEL, weight="bold")
     y += 34.0
     for n, thing in enumerate(things):
-        if y + 1.3 * NOTE > bottom and n < len(things) - 1:
-            page.text(x, y, f"and {len(things) - n} more", NOTE)
+        if y + 2.6 * NOTE > bottom and n < len(things) - 1:
+            page.text(x, y, WORDS["more"].format(count=len(things) - n), NOTE)
             break
-        y = page.paragraph(x, y, MARGIN, thing, NOTE, 1)
+        y = page.paragraph(x, y, MARGIN, thing, NOTE, 2)
 
 
-def _footer(page: Page, scene: Scene, cells: tuple[int, int]) -> None:
-    words = cautions(scene)
-    if max(cells) > 1:
-        words += " " + WORDS["held"].format(rows=cells[0], columns=cells[1])
+def _depths(depths: Sequence[float]) -> str:
+    low, high = min(depths), max(depths)
+    return f"{low:g} m" if low == high else f"{low:.1f} to {high:.1f} m"
+
+
+def _footer(page: Page, scene: Scene) -> None:
     width = page.width - LEFT - RIGHT
-    page.paragraph(LEFT, page.height - 20.0, width, words, SMALL, 1, colour="warn")
+    lines = wrapped(cautions(scene), width, font(SMALL), 2)
+    for n, line in enumerate(lines[::-1]):
+        page.text(LEFT, page.height - 16.0 - 22.0 * n, line, SMALL, "warn")
 
 
 def write_still(path: str | Path, figure: Figure, *, transparent: bool = False) -> None:

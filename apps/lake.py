@@ -42,9 +42,9 @@ def draw_lake(page: Page, scene: Scene, shared: Axis, ping: int, box: Box) -> No
         axes.set_xticks([])
     for label in axes.get_xticklabels():
         label.set_fontproperties(font(LABEL - 1))
-    page.axis_name(box[0] - 92.0, box[1] + box[3] / 2, WORDS["depth"])
+    page.axis_name(box[0] - 100.0, box[1] + box[3] / 2, WORDS["depth"])
     base = box[1] + box[3]
-    page.text(box[0] - 22.0, base + 31.0, WORDS["along"], LABEL, "muted", ha="right")
+    page.text(box[0] - 36.0, base + 31.0, WORDS["along"], LABEL, "muted", ha="right")
     down = box[3] / (view["depth_max"] - top)
     along = box[2] / (shared.dx * shared.pings)
     words = WORDS["exaggeration"].format(times=f"{down / along:.2g}")
@@ -127,9 +127,24 @@ def _labels(
         half = 0.5 * text_width(text, face)
         u = min(max(u, half + 6.0), box[2] - half - 6.0)
         v = (z - top) / (bottom - top) * box[3] - 8.0
-        for _ in range(3):
+        for moved in range(4):
             if not any(abs(u - a) < half + h and abs(v - b) < NOTE for a, b, h in taken):
                 taken.append((u, v, half))
                 page.text(box[0] + u, box[1] + v, text, NOTE, "ink", ha="center")
+                if moved:
+                    _leader(page, axes, (u / box[2], 1.0 - (v + 5.0) / box[3]), x, z, shared)
                 break
             v -= 1.1 * NOTE
+
+
+def _leader(
+    page: Page, axes: Axes, label: tuple[float, float], x: float, z: float, shared: Axis
+) -> None:
+    """A hairline from a label that had to move, at a share of the axes, to what it names."""
+    (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
+    axes.plot(
+        [left + label[0] * (right - left), float(shared.from_metres(x))],
+        [bottom + label[1] * (top - bottom), z],
+        color=page.colours["muted"],
+        linewidth=points(1.0),
+    )

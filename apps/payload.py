@@ -7,12 +7,11 @@ import struct
 from typing import Any
 
 import simulator
+from apps.captions import TITLES, cautions, look_words, made_with
 from apps.drawing import lake_view
-from apps.captions import cautions, look_words, made_with
 from simulator import Echo, Pass, Receiver, Scene, to_picture
 from simulator.picture import CODE_LOW_DB, CODE_STEP_DB
 
-TITLES = {"cone": "Cone", "fan_down": "Fan-down", "side": "Side"}
 
 
 class Packer:

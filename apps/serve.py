@@ -49,7 +49,7 @@ def page() -> Any:
     html = (files("apps") / "page.html").read_text(encoding="utf-8")
     template = pn.Template(html)
     template.add_panel("page", open_lab())
-    template.title = "Archwise: Open lab"
+    template.add_variable("title", "Archwise: Open lab")
     return template
 
 

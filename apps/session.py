@@ -12,7 +12,7 @@ from typing import Any
 import param
 
 from apps.scenes import SCENES, built_in
-from simulator import Scene, SettingError, forms
+from simulator import SettingError, forms
 from simulator.model import Problem, unit_of
 
 LOOKS = ("cone", "fan_down", "side")
@@ -351,5 +351,3 @@ def _control_row(control: Control) -> dict[str, Any]:
         "digits": control.digits,
         "unit": control.unit or unit_of(parameter),
     }
-
-

@@ -125,7 +125,7 @@ def drawable(text: str) -> str:
 
 def text_width(text: str, face: FontProperties) -> float:
     """Width of a line in page pixels."""
-    width, _, _ = TextToPath().get_text_width_height_descent(text, face, ismath=False)
+    width, _, _ = TextToPath().get_text_width_height_descent(drawable(text), face, ismath=False)
     return float(width) * HINTING * DPI / 72.0
 
 

@@ -2,8 +2,9 @@
 
 Provisional. Two terms: Lambert's law, and a facet (Kirchhoff) lobe about the vertical whose height
 follows from the sediment's reflection coefficient and the facets' slope. Rough rock falls with
-sin θ where Lambert's law has sin² θ. The numbers of each sediment that are not handbook values were set by us to come near the APL-UW TR 9407 (1994) table
-at 30 kHz, or assumed where that table has no row; each says so in ``tables/sediments.toml``.
+sin θ where Lambert's law has sin² θ. The numbers of each sediment that are not handbook values were
+set by us to come near the APL-UW TR 9407 (1994) table at 30 kHz, or assumed where that table has no
+row; each says so in ``tables/sediments.toml``.
 At lake frequencies (200 to 700 kHz) this extrapolates a model stated for 10 to 100 kHz.
 """
 

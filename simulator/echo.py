@@ -207,6 +207,35 @@ def _pool(threads: int) -> ThreadPoolExecutor:
     return ThreadPoolExecutor(threads, thread_name_prefix="archwise-kernel")
 
 
+def spread_over(
+    threads: int,
+    first: int,
+    last: int,
+    work: Callable[[int, int], None],
+    cancelled: Callable[[], bool] = lambda: False,
+) -> None:
+    """Call ``work(a, b)`` over blocks of pings on a few threads.
+
+    Pings are independent, so any split gives the same numbers.
+
+    Raises
+    ------
+    Cancelled
+        When ``cancelled`` answers True before a block.
+    """
+
+    def stoppable(block: tuple[int, int]) -> bool:
+        if cancelled():
+            return False
+        work(*block)
+        return True
+
+    blocks = _blocks(first, last, threads * 4 if last - first > 64 else threads)
+    done = map(stoppable, blocks) if threads == 1 else _pool(threads).map(stoppable, blocks)
+    if not all(list(done)):
+        raise Cancelled
+
+
 def _blocks(first: int, last: int, parts: int) -> Iterator[tuple[int, int]]:
     edges = np.linspace(first, last, parts + 1).astype(int)
     return ((int(a), int(b)) for a, b in itertools.pairwise(edges) if b > a)
@@ -290,22 +319,8 @@ class _Work:
         return layer
 
     def _spread(self, first: int, last: int, work: Callable[[int, int], None]) -> None:
-        """Split pings over the threads; pings are independent, so any split gives the same."""
-        threads = self.runner.threads
-        blocks = list(_blocks(first, last, threads * 4 if last - first > 64 else threads))
-        if threads == 1:
-            for block in blocks:
-                self._stoppable(work, block)
-            return
-        for done in list(_pool(threads).map(lambda b: self._stoppable(work, b), blocks)):
-            if done is False:
-                raise Cancelled
-
-    def _stoppable(self, work: Callable[[int, int], None], block: tuple[int, int]) -> bool:
-        if self.cancelled():
-            return False
-        work(*block)
-        return True
+        """Split pings over the threads; stops between blocks when told to."""
+        spread_over(self.runner.threads, first, last, work, self.cancelled)
 
     def _received(self, channel: Channel, fine: np.ndarray, row: int, rows: int) -> np.ndarray:
         """Fine bins (P, B) from the one under ``row``'s first tap on -> rows, (P, rows)."""
@@ -419,18 +434,16 @@ def sum_patches(
 ) -> None:
     """Add bed patches to fine bins (P, B), pings split by ``spread``."""
     table = scatterers.strength_table(sediment)
-    columns = patches.re.shape[1]
+    cells = patches.cells.reshape(-1)
+    pairs = fine.view(np.float32)
 
     def block(a: int, b: int) -> None:
-        work = np.empty((2, columns), dtype=np.float32)
-        work_bin = np.empty(columns, dtype=np.float32)
-        disc, across, along_re, along_im, inv_step, sine_step = channel.beam()
+        nodes = np.empty((2, len(patches.node_y)))
+        work = np.empty(4 * scatterers.SEGMENT, dtype=np.float32)
         kernels.patches(
             a, b, channel.place, channel.frame, patches.first, patches.spans,
-            patches.place[0], patches.place[1], patches.place[2],
-            patches.normal[0], patches.normal[1], patches.normal[2],
-            patches.re, patches.im, table, disc, across, along_re, along_im,
-            np.float32(inv_step), np.float32(sine_step), *channel.axis(), work, work_bin, fine,
+            patches.row_x, patches.node_y, patches.node_z, cells, table,
+            *channel.beam(), *channel.axis(), nodes, work, pairs,
         )  # fmt: skip
 
     spread(0, len(channel.place), block)

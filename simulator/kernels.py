@@ -42,6 +42,7 @@ _inline = njit(nogil=True, error_model="numpy", fastmath={"contract", "nsz"}, in
 
 ONE = np.float32(1.0)
 TWO_PI = 2.0 * math.pi
+ROUND = np.float32(1.5 * 2.0**23)  # added and taken away again, it rounds a float32 to whole
 
 # cos 2πx and sin 2πx for |x| <= 1/2: Chebyshev fits in x², errors 8e-7 and 2e-7
 C0, C1, C2 = np.float32(0.999999211), np.float32(-19.7389804), np.float32(64.9286574)
@@ -78,18 +79,16 @@ def _uniform(h):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def lattice(seed, i0, j0, pitch_x, pitch_y, x, y, g):  # type: ignore[no-untyped-def]
-    """Jittered places and complex Gaussian strengths (E|g|² = 1) of lattice cells, by hash.
+def lattice(seed, i0, j0, pitch_y, y, g):  # type: ignore[no-untyped-def]
+    """Jittered places across and complex Gaussian strengths (E|g|² = 1) of cells, by hash.
 
-    ``x``, ``y`` (I, J) float64 and ``g`` (I, J) complex64 are filled for cells i0.., j0.. .
+    ``y`` (I, J) float64 and ``g`` (I, J) complex64 are filled for cells i0.., j0.. .
     """
-    rows, columns = x.shape
+    rows, columns = y.shape
     for i in range(rows):
         hi = _mix(np.uint64(seed) ^ _mix(np.uint64(np.int64(i0 + i))))
         for j in range(columns):
             h = _mix(hi ^ _mix(np.uint64(np.int64(j0 + j)) + np.uint64(0x5851F42D4C957F2D)))
-            x[i, j] = (i0 + i + _uniform(h)) * pitch_x
-            h = _mix(h)
             y[i, j] = (j0 + j + _uniform(h)) * pitch_y
             h = _mix(h)
             size = math.sqrt(-math.log(_uniform(h)))
@@ -150,107 +149,6 @@ def _line_lookup(table, at):  # type: ignore[no-untyped-def]
     return table[np.uint32(k)] * (ONE - f) + table[np.uint32(k) + np.uint32(1)] * f
 
 
-@_jit
-def patches(  # type: ignore[no-untyped-def]
-    p0, p1, place, frame, first, spans, sx, sy, sz, nx, ny, nz, sre, sim, strength,
-    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m,
-    work, work_bin, fine,
-):  # fmt: skip
-    """Add the echoes of bed patches, row by row.
-
-    Parameters
-    ----------
-    place (P, 3), frame (P, 3, 3): transducer place and its along, across and axis unit vectors.
-    first (P,) int32: lattice row that row 0 of a ping's spans stands for. spans (P, W, 4) int32:
-    for each ping and row two column intervals [a, b), [c, d).
-    sx..sz, nx..nz, sre, sim (I, J) float32: place, unit normal and complex strength of a patch.
-    strength (N,) float32: √S_b against 1 − sin²(grazing), evenly spaced from 0 to 1.
-    disc: 1 when ``across`` is the two-way pattern of u² + v² (0 to 1); otherwise ``across`` is the
-    two-way pattern of |v| and ``along`` (K, U) that of (1/r, |u|), steps inv_step and sine_step.
-    per_metre, bin0: fine bin of a one-way path r is r·per_metre − bin0. turns_per_m: 2f/c.
-    work (2, J) float32, work_bin (J,) float32: scratch. fine (P, B) complex64 is added to.
-    """
-    last = fine.shape[1] - 2
-    n_strength = np.float32(strength.shape[0] - 1)
-    n_across = np.float32(across.shape[0] - 1)
-    n_inv = along_re.shape[0]
-    n_sine = along_re.shape[1]
-    top_inv = np.float32(n_inv - 1)
-    top_sine = np.float32(n_sine - 1)
-    for p in range(p0, p1):
-        tx, ty, tz = place[p, 0], place[p, 1], place[p, 2]
-        ax, ay, az = frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2]
-        cx, cy, cz = frame[p, 1, 0], frame[p, 1, 1], frame[p, 1, 2]
-        fx, fy, fz = frame[p, 2, 0], frame[p, 2, 1], frame[p, 2, 2]
-        for w in range(spans.shape[1]):
-            i = np.uint32(first[p] + w)
-            for half in range(2):
-                j0 = spans[p, w, 2 * half]
-                n = spans[p, w, 2 * half + 1] - j0
-                if n <= 0:
-                    continue
-                for q in range(n):
-                    j = np.uint32(j0 + q)
-                    dx = sx[i, j] - tx
-                    dy = sy[i, j] - ty
-                    dz = sz[i, j] - tz
-                    r = math.sqrt(dx * dx + dy * dy + dz * dz)
-                    inv = 1.0 / r
-                    turns = r * turns_per_m
-                    x = np.float32(turns - np.floor(turns + 0.5))
-                    u = np.float32((dx * ax + dy * ay + dz * az) * inv)
-                    v = np.float32((dx * cx + dy * cy + dz * cz) * inv)
-                    front = np.float32(dx * fx + dy * fy + dz * fz)
-                    sine = -np.float32((dx * nx[i, j] + dy * ny[i, j] + dz * nz[i, j]) * inv)
-                    lit = ONE if (front > 0.0 and sine > 0.0) else np.float32(0.0)
-                    flat = max(ONE - sine * sine, np.float32(0.0))
-                    amp = _line_lookup(strength, flat * n_strength)
-                    amp = amp * np.float32(inv * inv) * lit
-                    if disc == 1:
-                        amp = amp * _line_lookup(across, min(u * u + v * v, ONE) * n_across)
-                        bre = amp
-                        bim = np.float32(0.0)
-                    else:
-                        amp = amp * _line_lookup(across, min(abs(v), ONE) * n_across)
-                        ki = min(np.float32(inv) * inv_step, top_inv)
-                        ku = min(abs(u) * sine_step, top_sine)
-                        k = np.uint32(min(np.int32(ki), n_inv - 2))
-                        m = np.uint32(min(np.int32(ku), n_sine - 2))
-                        a = ki - np.float32(k)
-                        e = ku - np.float32(m)
-                        k1 = k + np.uint32(1)
-                        m1 = m + np.uint32(1)
-                        w00 = (ONE - a) * (ONE - e) * amp
-                        w01 = (ONE - a) * e * amp
-                        w10 = a * (ONE - e) * amp
-                        w11 = a * e * amp
-                        bre = (
-                            w00 * along_re[k, m] + w01 * along_re[k, m1]
-                            + w10 * along_re[k1, m] + w11 * along_re[k1, m1]
-                        )  # fmt: skip
-                        bim = (
-                            w00 * along_im[k, m] + w01 * along_im[k, m1]
-                            + w10 * along_im[k1, m] + w11 * along_im[k1, m1]
-                        )  # fmt: skip
-                    c = _cos_turn(x)
-                    s = -_sin_turn(x)
-                    gre = c * sre[i, j] - s * sim[i, j]
-                    gim = c * sim[i, j] + s * sre[i, j]
-                    work[0, q] = gre * bre - gim * bim
-                    work[1, q] = gre * bim + gim * bre
-                    work_bin[q] = np.float32(r * per_metre - bin0)
-                for q in range(n):
-                    at = work_bin[q]
-                    if at < 0.0 or at >= last:
-                        continue
-                    b = np.uint32(at)
-                    f = at - np.float32(b)
-                    re = work[0, q]
-                    im = work[1, q]
-                    fine[p, b] += np.complex64(complex((ONE - f) * re, (ONE - f) * im))
-                    fine[p, b + np.uint32(1)] += np.complex64(complex(f * re, f * im))
-
-
 @_inline
 def _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # type: ignore[no-untyped-def]
     """Two-way complex beam at direction cosines u, v and inverse range."""
@@ -272,6 +170,149 @@ def _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # 
         (1.0 - e) * along_im[k + 1, m] + e * along_im[k + 1, m + 1]
     )
     return complex(b * re, b * im)
+
+
+@_jit
+def patches(  # type: ignore[no-untyped-def]
+    p0, p1, place, frame, first, spans, row_x, node_y, node_z, cells, strength,
+    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m,
+    nodes, work, fine,
+):  # fmt: skip
+    """Add the echoes of bed patches, row by row in segments of sixteen patches.
+
+    The beam and spreading vary slowly along a row, so they are taken from the tables at four nodes
+    of a segment and run through a cubic in between; range, phase and grazing angle are worked out
+    for each patch. Ranges are reckoned as differences from the segment's first node, so that
+    single precision is enough for the phase.
+
+    Parameters
+    ----------
+    place (P, 3), frame (P, 3, 3): transducer place and its along, across and axis unit vectors.
+    first (P,) int32: lattice row that row 0 of a ping's spans stands for. spans (P, W, 4) int32:
+    for each ping and row two intervals of segments, [a, b) and [c, d).
+    row_x (I,), node_y (3M + 1,), node_z (I, 3M + 1) float64: places of the nodes, three a segment
+    and its end. cells (I, M, 7, 16) float32 as one line: y, z, unit normal x, y, z, and complex
+    strength re, im of sixteen patches each.
+    strength (N + 1,) float32: √S_b against 1 − sin²(grazing), evenly spaced from 0 to 1, the last
+    entry twice.
+    disc: 1 when ``across`` is the two-way pattern of u² + v² (0 to 1); otherwise ``across`` is the
+    two-way pattern of |v| and ``along`` (K, U) that of (1/r, |u|), steps inv_step and sine_step.
+    per_metre, bin0: fine bin of a one-way path r is r·per_metre − bin0. turns_per_m: 2f/c.
+    nodes (2, 3M + 1) float64, work (64,) float32: scratch. fine (P, 2B) float32, re and im in turn,
+    is added to.
+    """
+    last = np.float32(fine.shape[1] // 2 - 2)
+    n_strength = np.float32(strength.shape[0] - 2)
+    segments = (node_y.shape[0] - 1) // 3
+    scale = np.float32(1.0 / (node_y[3] - node_y[0]))
+    zero = np.float32(0.0)
+    to_bins = np.float32(per_metre)
+    to_turns = np.float32(turns_per_m)
+    for p in range(p0, p1):
+        tx, ty, tz = place[p, 0], place[p, 1], place[p, 2]
+        ax, ay, az = frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2]
+        cx, cy, cz = frame[p, 1, 0], frame[p, 1, 1], frame[p, 1, 2]
+        fy, fz = np.float32(frame[p, 2, 1]), np.float32(frame[p, 2, 2])
+        for w in range(spans.shape[1]):
+            i = first[p] + w
+            dx = row_x[i] - tx
+            ahead = np.float32(dx * frame[p, 2, 0])
+            for half in range(2):
+                begin = spans[p, w, 2 * half]
+                end = spans[p, w, 2 * half + 1]
+                if end <= begin:
+                    continue
+                for m in range(3 * begin, 3 * end + 1):
+                    dy = node_y[m] - ty
+                    dz = node_z[i, m] - tz
+                    inv = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
+                    u = (dx * ax + dy * ay + dz * az) * inv
+                    v = (dx * cx + dy * cy + dz * cz) * inv
+                    b = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
+                    nodes[0, m] = b.real * inv * inv
+                    nodes[1, m] = b.imag * inv * inv
+                for m in range(begin, end):
+                    y0 = node_y[3 * m]
+                    z0 = node_z[i, 3 * m]
+                    dy = y0 - ty
+                    dz = z0 - tz
+                    square = dx * dx + dy * dy + dz * dz
+                    r0 = math.sqrt(square)
+                    turns = r0 * turns_per_m
+                    turn0 = np.float32(turns - math.floor(turns))
+                    at0 = np.float32(r0 * per_metre - bin0)
+                    k0, k1 = nodes[0, 3 * m], nodes[0, 3 * m + 1]
+                    k2, k3 = nodes[0, 3 * m + 2], nodes[0, 3 * m + 3]
+                    r_0 = np.float32(k0)
+                    r_1 = np.float32(-5.5 * k0 + 9.0 * k1 - 4.5 * k2 + k3)
+                    r_2 = np.float32(9.0 * k0 - 22.5 * k1 + 18.0 * k2 - 4.5 * k3)
+                    r_3 = np.float32(4.5 * (k3 - k0) + 13.5 * (k1 - k2))
+                    k0, k1 = nodes[1, 3 * m], nodes[1, 3 * m + 1]
+                    k2, k3 = nodes[1, 3 * m + 2], nodes[1, 3 * m + 3]
+                    i_0 = np.float32(k0)
+                    i_1 = np.float32(-5.5 * k0 + 9.0 * k1 - 4.5 * k2 + k3)
+                    i_2 = np.float32(9.0 * k0 - 22.5 * k1 + 18.0 * k2 - 4.5 * k3)
+                    i_3 = np.float32(4.5 * (k3 - k0) + 13.5 * (k1 - k2))
+                    dx32 = np.float32(dx)
+                    dy32 = np.float32(dy)
+                    dz32 = np.float32(dz)
+                    twice_y = np.float32(2.0 * dy)
+                    twice_z = np.float32(2.0 * dz)
+                    square32 = np.float32(square)
+                    r032 = np.float32(r0)
+                    y032 = np.float32(y0)
+                    z032 = np.float32(z0)
+                    at = np.uint64((i * segments + m) * 112)
+                    for q in range(16):
+                        c = at + np.uint64(q)
+                        y = cells[c] - y032
+                        z = cells[c + np.uint64(16)] - z032
+                        more = y * (y + twice_y) + z * (z + twice_z)
+                        r = np.float32(math.sqrt(square32 + more))
+                        step = more / (r + r032)
+                        ey = dy32 + y
+                        ez = dz32 + z
+                        sine = -(
+                            dx32 * cells[c + np.uint64(32)]
+                            + ey * cells[c + np.uint64(48)]
+                            + ez * cells[c + np.uint64(64)]
+                        )
+                        sine = sine / r
+                        front = ahead + ey * fy + ez * fz
+                        lit = ONE if front > zero else zero
+                        lit = lit if sine > zero else zero
+                        t = y * scale
+                        bre = (r_0 + t * (r_1 + t * (r_2 + t * r_3))) * lit
+                        bim = (i_0 + t * (i_1 + t * (i_2 + t * i_3))) * lit
+                        x = turn0 + step * to_turns
+                        x = x - ((x + ROUND) - ROUND)
+                        ct = _cos_turn(x)
+                        st = -_sin_turn(x)
+                        pre = bre * ct - bim * st
+                        pim = bre * st + bim * ct
+                        gre = cells[c + np.uint64(80)]
+                        gim = cells[c + np.uint64(96)]
+                        work[q] = pre * gre - pim * gim
+                        work[q + 16] = pre * gim + pim * gre
+                        work[q + 32] = at0 + step * to_bins
+                        work[q + 48] = max(ONE - sine * sine, zero) * n_strength
+                    for q in range(16):
+                        place_b = work[q + 32]
+                        if place_b < zero or place_b >= last:
+                            continue
+                        flat = work[q + 48]
+                        k = np.uint32(flat)
+                        f = flat - np.float32(k)
+                        amp = strength[k] + f * (strength[k + np.uint32(1)] - strength[k])
+                        b = np.uint32(place_b)
+                        f = place_b - np.float32(b)
+                        re = work[q] * amp
+                        im = work[q + 16] * amp
+                        o = np.uint64(b) * np.uint64(2)
+                        fine[p, o] += re - f * re
+                        fine[p, o + np.uint64(1)] += im - f * im
+                        fine[p, o + np.uint64(2)] += f * re
+                        fine[p, o + np.uint64(3)] += f * im
 
 
 @_inline
@@ -392,7 +433,7 @@ def fish(  # type: ignore[no-untyped-def]
                     a = TWO_PI * floor_turn[s]
                     value += carrier * complex(w * math.cos(a), w * math.sin(a))
                 _deposit(fine, p, at, value.real, value.imag)
-                through = 2.0 * support
+                through = 2.0 * support * sine
                 height = max(centre_up * qd + support, 0.0) * k_body
                 psi = -math.pi * height / (2.0 * (height + 0.4))
                 a = -2.0 * k_body * through - psi

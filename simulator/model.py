@@ -196,7 +196,10 @@ class Settable(param.Parameterized):
             kind: Any = parameter.class_
             if isinstance(value, kind):
                 return value, []
-            return kind._build(value, here) if isinstance(value, Mapping) else (value, wrong)
+            if not isinstance(value, Mapping):
+                return value, wrong
+            # a table that says only some fields keeps the others as they are by default here
+            return kind._build({**parameter.default.to_dict(), **value}, here)
         if isinstance(parameter, param.Number):
             return cls._bounded(parameter, value, wrong)
         return value, [] if _is_text(value) else wrong
@@ -311,6 +314,35 @@ class Settable(param.Parameterized):
                 plain[field] = value
         return plain
 
+    def differences(self, base: Settable | None = None) -> dict[str, Any]:
+        """The fields that differ from ``base`` (by default: from a new one), as plain values.
+
+        Lists are given whole, their entries without what is default in them; :meth:`from_dict`
+        makes the same thing again.
+        """
+        other = base if base is not None else type(self)()
+        plain: dict[str, Any] = {}
+        for field in self.fields():
+            value, before = getattr(self, field), getattr(other, field)
+            if isinstance(value, Settable):
+                inner = value.differences(before)
+                if inner:
+                    plain[field] = inner
+            elif isinstance(value, list):
+                if value:
+                    plain[field] = [_entry(v) for v in value]
+            elif value != before and value is not None:
+                plain[field] = value
+        return plain
+
     def copy(self, **changes: Any) -> Self:
         """A deep copy, with some fields changed."""
         return type(self).from_dict({**self.to_dict(), **changes})
+
+
+def _entry(value: Any) -> Any:
+    """A list entry as plain values: what is required, and what is not default."""
+    if not isinstance(value, Settable):
+        return value
+    required = {f: getattr(value, f) for f in value.REQUIRED}
+    return {**required, **value.differences()}

@@ -30,6 +30,7 @@ WINDOW_DB = -60.0  # a target is left out of pings where the two-way beam is bel
 MAX_PATCHES = 12_000_000
 MAX_CELLS = 24_000_000
 DISC_PITCH = 0.25  # m: at most this along the track under a cone, so that a cell holds many
+SEGMENT = 16  # patches of a lattice row summed together, as the kernel does
 CELL_SHARE = 0.4  # of the ground cell: pitch across the track
 
 
@@ -199,19 +200,49 @@ def owner_seed(seed: int, *words: object) -> int:
 
 @dataclass(frozen=True)
 class Patches:
-    """Bed patches of a channel on a jittered lattice (I rows along, J across), float32.
+    """Bed patches of a channel: I rows along the track, M segments of sixteen patches across it.
 
-    place and normal (3, I, J); strength (I, J) complex as re, im; ``first`` (P,), ``spans``
-    (P, W, 4): which of them a ping reaches. ``count``: contributions over all pings.
+    row_x (I,), node_y (3M + 1,), node_z (I, 3M + 1) float64: nodes, three a segment and the last
+    one's end. cells (I, M, 7, 16) float32: y, z, unit normal (3), strength re, im. first (P,),
+    spans (P, W, 4) int32: the rows and segments a ping reaches. count: contributions of all pings.
     """
 
-    place: np.ndarray
-    normal: np.ndarray
-    re: np.ndarray
-    im: np.ndarray
+    row_x: np.ndarray
+    node_y: np.ndarray
+    node_z: np.ndarray
+    cells: np.ndarray
     first: np.ndarray
     spans: np.ndarray
     count: int
+
+    def _field(self, n: int) -> np.ndarray:
+        return self.cells[:, :, n].reshape(len(self.row_x), -1)
+
+    @property
+    def place(self) -> np.ndarray:
+        """Place of each patch, (3, I, J), m."""
+        y, z = self._field(0), self._field(1)
+        return np.stack([np.broadcast_to(self.row_x[:, None], y.shape), y, z])
+
+    @property
+    def normal(self) -> np.ndarray:
+        """Unit normal of each patch, (3, I, J), towards the water."""
+        return np.stack([self._field(n) for n in (2, 3, 4)])
+
+    @property
+    def re(self) -> np.ndarray:
+        """Real part of each patch's strength without the grazing-angle law, (I, J), m."""
+        return self._field(5)
+
+    @property
+    def im(self) -> np.ndarray:
+        """Imaginary part of each patch's strength, (I, J), m."""
+        return self._field(6)
+
+    @property
+    def column_spans(self) -> np.ndarray:
+        """The spans in single patches, (P, W, 4)."""
+        return SEGMENT * self.spans
 
 
 def lattice_pitch(channel: Channel, height: float) -> tuple[float, float]:
@@ -264,28 +295,50 @@ def make_patches(
     x, y0 = channel.place[:, 0], float(channel.place[0, 1])
     low, high = _across_limits(channel, side, far)
     i0, i1 = int(np.floor((x.min() - beyond) / px)), int(np.ceil((x.max() + beyond) / px)) + 1
-    j0, j1 = int(np.floor((y0 + low) / py)), int(np.ceil((y0 + high) / py)) + 1
-    if (i1 - i0) * (j1 - j0) > MAX_PATCHES:
+    m0 = int(np.floor((y0 + low) / py / SEGMENT))
+    m1 = int(np.ceil((y0 + high) / py / SEGMENT)) + 1
+    if (i1 - i0) * (m1 - m0) * SEGMENT > MAX_PATCHES:
         rule = f"needs more than {MAX_PATCHES // 1_000_000} million bed patches"
-        given = f"{i1 - i0} × {j1 - j0} in the {channel.look.replace('_', '-')} look"
+        given = f"{i1 - i0} × {(m1 - m0) * SEGMENT} in the {channel.look.replace('_', '-')} look"
         hint = "Shorten the line or the range, or lengthen the pulse."
         raise SettingError([Problem("The bed of this pass", rule, given, hint)])
+    row_x = (np.arange(i0, i1) + 0.5) * px
+    node_y = np.arange(3 * m0, 3 * m1 + 1) * (SEGMENT * py / 3.0)
+    cells = _cells(channel, bed, seed, (i0, row_x), (m0, m1, px, py))
+    node_z = np.asarray(bed.depth_at(row_x[:, None], node_y[None, :]))
+    heights = (min(least, near), far)
+    first, spans = _spans(channel, (i0, px, i1 - i0), (m0, py, m1 - m0), heights, (low, high))
+    count = SEGMENT * int(np.sum(spans[..., 1] - spans[..., 0] + spans[..., 3] - spans[..., 2]))
+    return Patches(row_x, node_y, np.ascontiguousarray(node_z), cells, first, spans, count)
+
+
+def _cells(
+    channel: Channel,
+    bed: Bed,
+    seed: int,
+    along: tuple[int, np.ndarray],
+    across: tuple[int, int, float, float],
+) -> np.ndarray:
+    """Patches of lattice rows i0.. and segments m0 to m1, (I, M, 7, 16) float32.
+
+    Rows are evenly spaced along the track, where the pitch is half the footprint; places across it
+    are jittered, so that no two neighbouring ranges repeat.
+    """
+    i0, row_x = along
+    m0, m1, px, py = across
+    shape = (len(row_x), (m1 - m0) * SEGMENT)
+    y, g = np.empty(shape), np.empty(shape, dtype=np.complex64)
     owner = owner_seed(seed, "bed", channel.look)
-    px_, py_ = np.empty((i1 - i0, j1 - j0)), np.empty((i1 - i0, j1 - j0))
-    g = np.empty((i1 - i0, j1 - j0), dtype=np.complex64)
-    kernels.lattice(np.uint64(owner), i0, j0, px, py, px_, py_, g)
-    along, across = bed.gradient()
-    flat = np.sqrt(1.0 + along**2 + across**2)
-    z = np.asarray(bed.depth_at(px_, py_))
-    area = px * py * flat
-    g *= np.float32(np.sqrt(area)) * (z > channel.place[0, 2])
-    normal = np.empty((3, *z.shape), dtype=np.float32)
-    normal[:] = np.array([along, across, -1.0]).reshape(3, 1, 1) / flat
-    place = np.stack([px_, py_, z]).astype(np.float32)
-    first, spans = _spans(channel, (i0, px), (j0, py), z.shape, (min(least, near), far), (low, high))
-    count = int(np.sum(spans[..., 1] - spans[..., 0]) + np.sum(spans[..., 3] - spans[..., 2]))
-    re, im = np.ascontiguousarray(g.real), np.ascontiguousarray(g.imag)
-    return Patches(place, normal, re, im, first, spans, count)
+    kernels.lattice(np.uint64(owner), i0, m0 * SEGMENT, py, y, g)
+    slope_x, slope_y = bed.gradient()
+    flat = np.sqrt(1.0 + slope_x**2 + slope_y**2)
+    z = np.asarray(bed.depth_at(row_x[:, None], y))
+    g *= np.float32(np.sqrt(px * py * flat)) * (z > channel.place[0, 2])
+    cells = np.empty((shape[0], m1 - m0, 7, SEGMENT), dtype=np.float32)
+    fields = (y, z, slope_x / flat, slope_y / flat, -1.0 / flat, g.real, g.imag)
+    for n, field in enumerate(fields):
+        cells[:, :, n] = np.broadcast_to(field, shape).reshape(shape[0], -1, SEGMENT)
+    return cells
 
 
 def _reach_along(channel: Channel, reach: float) -> float:
@@ -317,56 +370,53 @@ def _across_limits(channel: Channel, side: float, far: float) -> tuple[float, fl
 
 def _spans(
     channel: Channel,
-    lattice_x: tuple[int, float],
-    lattice_y: tuple[int, float],
-    shape: tuple[int, int],
+    rows_at: tuple[int, float, int],
+    segments_at: tuple[int, float, int],
     heights: tuple[float, float],
     limits: tuple[float, float],
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Which lattice rows and columns each ping reaches: (P,) int32 and (P, W, 4) int32."""
-    (i0, px), (j0, py) = lattice_x, lattice_y
+    """Which lattice rows and segments each ping reaches: (P,) int32 and (P, W, 4) int32."""
+    (i0, px, row_count), (m0, py, segment_count) = rows_at, segments_at
     near, far = heights
     reach = channel.farthest()
     x, y0 = channel.place[:, 0], channel.place[:, 1]
     beyond = _reach_along(channel, reach)
-    rows = min(int(np.ceil(2.0 * beyond / px)) + 2, shape[0])
-    first = np.clip(np.floor((x - beyond) / px).astype(np.int64) - i0, 0, shape[0] - rows)
+    rows = min(int(np.ceil(2.0 * beyond / px)) + 2, row_count)
+    first = np.clip(np.floor((x - beyond) / px).astype(np.int64) - i0, 0, row_count - rows)
     index = first[:, None] + np.arange(rows)[None, :]
-    middle = (index + i0 + 0.5) * px - x[:, None]
-    nearest = np.maximum(np.abs(middle) - 0.5 * px, 0.0)
-    outer = np.sqrt(np.maximum(reach**2 - nearest**2 - near**2, 0.0))
+    ahead = np.abs((index + i0 + 0.5) * px - x[:, None])
+    outer = np.sqrt(np.maximum(reach**2 - ahead**2 - near**2, 0.0))
     inner = np.zeros_like(outer)
     if not channel.tables.disc:
         sine = min(CULL_NULLS * channel.wavelength / channel.face_length, 1.0)
         if sine < 1.0:
-            r = np.maximum(nearest - 0.6 * channel.face_length, 0.0) / sine
-            inner = np.sqrt(np.maximum(r**2 - nearest**2 - far**2, 0.0))
+            r = np.maximum(ahead - 0.6 * channel.face_length, 0.0) / sine
+            inner = np.sqrt(np.maximum(r**2 - ahead**2 - far**2, 0.0))
     low, high = limits
-    spans = np.zeros((*index.shape, 4), dtype=np.int32)
     edges = (
         np.maximum(-outer, low),
         np.minimum(-inner, high),
         np.maximum(inner, low),
         np.minimum(outer, high),
     )
+    spans = np.zeros((*index.shape, 4), dtype=np.int32)
     for n, edge in enumerate(edges):
-        column = (y0[:, None] + edge) / py - j0
-        column = np.floor(column) if n in (0, 2) else np.ceil(column)
-        spans[..., n] = np.clip(column, 0, shape[1])
-    # where the two halves meet, each column once
-    spans[..., 2] = np.maximum(spans[..., 2], spans[..., 1])
+        segment = (y0[:, None] + edge) / (SEGMENT * py) - m0
+        segment = np.floor(segment) if n in (0, 2) else np.ceil(segment)
+        spans[..., n] = np.clip(segment, 0, segment_count)
+    # where the two halves meet, each segment once
     spans[..., 1] = np.maximum(spans[..., 1], spans[..., 0])
+    spans[..., 2] = np.maximum(spans[..., 2], spans[..., 1])
     spans[..., 3] = np.maximum(spans[..., 3], spans[..., 2])
-    empty = outer <= inner
-    spans[empty] = 0
+    spans[outer <= inner] = 0
     return first.astype(np.int32), spans
 
 
 @lru_cache(maxsize=64)
 def strength_table(sediment: str) -> np.ndarray:
-    """√S_b of a sediment against 1 − sin²(grazing), float32, evenly spaced."""
+    """√S_b of a sediment against 1 − sin²(grazing), float32, evenly spaced, the last twice."""
     flat = np.linspace(0.0, 1.0, STRENGTH_ENTRIES)
-    sine = np.sqrt(1.0 - flat)
+    sine = np.sqrt(1.0 - np.append(flat, 1.0))
     return np.sqrt(bed_formulas.backscatter_cross_section(sediment, sine)).astype(np.float32)
 
 

@@ -165,7 +165,8 @@ class Outline(Settable):
         try:
             self.to_form()
         except ValueError as error:
-            return [Problem(path or self.title, f"does not draw a fish: {str(error).rstrip('.')}", "")]
+            rule = f"does not draw a fish: {str(error).rstrip('.')}"
+            return [Problem(path or self.title, rule, "")]
         return []
 
     @classmethod

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from matplotlib.path import Path as Region
 
-from apps.drawing import AXES, NOMINAL_STEP, lake_view, shared_axis
+from apps.drawing import AXES, NOMINAL_STEP, fish_name, lake_view, shared_axis
 from simulator.model import SettingError
 from simulator.scene import Bed, Fish, Scene, Target, Track
 
@@ -130,9 +130,16 @@ def test_labels_name_length_and_side() -> None:
 
 def test_a_school_is_named_once() -> None:
     fish = [Fish(form="perch", length=0.1 + 0.002 * n, depth=2.0, x=0.1 * n) for n in range(20)]
-    view = lake_view(Scene(fish=fish))
-    assert texts(view) == ["20 perch, 10 to 14 cm"]
-    assert len(of_role(view, "polygon", "fish")) == 20
+    pike = Fish(form="pike", length=0.7, depth=3.0, y=2.0)
+    view = lake_view(Scene(fish=[*fish, pike]))
+    assert texts(view) == ["20 perch, 10 to 14 cm", "pike 70 cm, 2.0 m to starboard"]
+    assert len(of_role(view, "polygon", "fish")) == 21
+
+
+def test_a_name_that_says_the_length_says_it_once() -> None:
+    named = Fish(form="perch", length=0.18, depth=2.0, label="perch, 18 cm")
+    assert fish_name(named) == "perch, 18 cm"
+    assert fish_name(named.copy(length=0.2)) == "perch, 18 cm 20 cm"
 
 
 def test_fish_nearer_the_viewer_are_drawn_over_those_behind() -> None:

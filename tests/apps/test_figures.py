@@ -16,7 +16,8 @@ from matplotlib.figure import Figure
 from matplotlib.image import imread
 
 from apps.captions import look_words
-from apps.figures import draw_pass, held, still_bytes, write_still
+from apps.echograms import held
+from apps.figures import draw_pass, still_bytes, write_still
 from apps.palettes import painted
 from apps.sheet import THEMES, drawable, font, wrapped
 from simulator.model import SettingError
@@ -68,7 +69,7 @@ def echograms(figure: Figure) -> list:
     return [a for a in figure.axes if a.images and a.images[0].get_array().shape[0] > 1]
 
 
-@pytest.mark.parametrize("size", [(1920, 1080), (3840, 2160), (1280, 720), (1200, 1200)])
+@pytest.mark.parametrize("size", [(1920, 1080), (3840, 2160), (1280, 720), (853, 1201), (320, 320)])
 def test_a_still_has_the_size_asked_for(size: tuple[int, int]) -> None:
     assert pixels(draw_pass(scene(), three(), size=size)).shape[:2] == size[::-1]
 
@@ -174,9 +175,19 @@ def test_the_page_says_what_made_it_and_what_it_is_not() -> None:
         "40 log r + 2αr", "true 1476 m/s, assumed", "1500 m/s", "18 °C", "silt", "41, Archwise",
         "Simulated teaching image, not a chart: never navigate by it.",
         "Echo strength of perch: modelled, not measured.", "perch 28 cm", "sphere −40 dB",
-        "Slant range, m", "Depth, m", "Track, m", "Column", "Echo level, dB",
+        "Slant range, m", "Depth, m", "Track, m", "Ping", "Echo level, dB",
     ):  # fmt: skip
         assert words in said, words
+
+
+def test_the_page_says_what_was_changed() -> None:
+    said = all_text(draw_pass(scene(), three(), changed="boat speed halved"))
+    assert "Changed\nboat speed halved" in said
+
+
+def test_a_school_is_one_line_of_the_margin() -> None:
+    fish = [Fish(form="perch", length=0.1, depth=2.0 + 0.1 * n) for n in range(20)]
+    assert "20 perch, 10 cm, at 2.0 to 3.9 m" in all_text(draw_pass(scene(fish=fish), three()))
 
 
 def test_words_can_be_read_at_the_back_of_a_room() -> None:
@@ -187,7 +198,7 @@ def test_words_can_be_read_at_the_back_of_a_room() -> None:
     for axes in figure.axes:
         for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
             assert label.get_fontsize() * figure.dpi / 72.0 >= 24.0
-    for words in ("Slant range, m", "Depth, m", "Track, m", "Column", "Cone", "Echo level, dB"):
+    for words in ("Slant range, m", "Depth, m", "Track, m", "Ping", "Cone", "Echo level, dB"):
         assert sizes[words] >= 24.0
 
 

@@ -63,7 +63,8 @@ def still(pings: int = 2, **changes: Any) -> Track:
 
 def steps(pings: int, spacing: float, **changes: Any) -> Track:
     """A line with a ping each ``spacing`` metres."""
-    return Track(**{"speed": spacing * 5.0, "ping_rate": 5.0, "pings": pings, **changes})
+    rate = 5.0 if spacing <= 1.0 else 0.5  # the boat does 6 m/s at most
+    return Track(**{"speed": spacing * rate, "ping_rate": rate, "pings": pings, **changes})
 
 
 def beams(made: Scene, runner: Runner | None = None) -> tuple[Beam, ...]:

@@ -76,7 +76,7 @@ def patches(channel: Channel, made: Patches, sediment: str, exact: bool = False)
     for p, line in enumerate(out):
         start = made.first[p]
         rows = slice(start, start + made.spans.shape[1])
-        a, b, c, d = made.spans[p, :, :, None].transpose(1, 0, 2)
+        a, b, c, d = made.column_spans[p, :, :, None].transpose(1, 0, 2)
         wanted = ((column >= a) & (column < b)) | ((column >= c) & (column < d))
         dx = x[rows][wanted] - channel.place[p, 0]
         dy = y[rows][wanted] - channel.place[p, 1]
@@ -91,7 +91,7 @@ def patches(channel: Channel, made: Patches, sediment: str, exact: bool = False)
         if exact:
             root = np.sqrt(bed.backscatter_cross_section(sediment, sine))
         else:
-            root = lookup(roots, np.clip(1.0 - sine * sine, 0.0, 1.0) * (len(roots) - 1))
+            root = lookup(roots, np.clip(1.0 - sine * sine, 0.0, 1.0) * (len(roots) - 2))
         beam = two_way_beam(channel, u, v, 1.0 / r, exact)
         value = np.where(lit, root, 0.0) * g[rows][wanted] * beam / (r * r)
         value = value * np.exp(-2j * np.pi * np.mod(turns * r, 1.0))

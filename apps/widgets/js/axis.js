@@ -1,6 +1,7 @@
 // The one horizontal axis under which lake view, echograms and playhead stand, in columns; and the
 // run that moves the playhead along it.
 
+const NARROW = 900; // below this width, CSS pixels, the page is stacked
 const WIDEST = 8; // a pass may shrink to this part of the first one before metres rescale
 
 function columnStep(header) {
@@ -57,7 +58,7 @@ function niceTicks(low, high, most) {
 const FONT_SMALL = '11px system-ui, "DejaVu Sans", sans-serif';
 
 // Sizes a canvas for the screen's own pixels and returns a context in CSS pixels.
-function fit(canvas, width, height) {
+function fit(canvas, width, height, options) {
   const ratio = window.devicePixelRatio || 1;
   const w = Math.round(width * ratio);
   const h = Math.round(height * ratio);
@@ -67,7 +68,7 @@ function fit(canvas, width, height) {
     canvas.style.width = `${width}px`;
     canvas.style.height = `${height}px`;
   }
-  const context = canvas.getContext("2d");
+  const context = canvas.getContext("2d", options);
   context.setTransform(ratio, 0, 0, ratio, 0, 0);
   context.clearRect(0, 0, width, height);
   context.font = FONT_SMALL;

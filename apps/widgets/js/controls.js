@@ -1,7 +1,9 @@
 // The settings column: native inputs made from the schema, and the talk with the server.
 
 const ANSWER_MS = 400; // a lost answer holds the next message back no longer than this
-const FIRST_SHOWN = { boat: 1, sounder: 2, fish: 3, lake: 0, display: 3 };
+// How many of a group's common settings a low screen shows; taller ones show one or two more.
+const FIRST_SHOWN = { boat: 1, sounder: 1, fish: 5, lake: 0, display: 3 };
+const TALL = [860, 1000];
 
 function make(tag, attributes = {}, ...children) {
   const element = document.createElement(tag);
@@ -127,9 +129,12 @@ const CONTROL_KINDS = { range: rangeControl, select: selectControl, toggle: togg
 
 // A group shows its common settings; the others unfold.
 function buildGroup(group, built) {
-  const common = group.controls.some((control) => control.common)
-    ? (control) => control.common : (_, i) => i < (FIRST_SHOWN[group.id] ?? 2);
-  const rest = group.controls.filter((control, i) => !common(control, i));
+  const extra = window.innerWidth < NARROW ? Infinity
+    : TALL.filter((height) => window.innerHeight >= height).length;
+  const flagged = group.controls.filter((control) => control.common);
+  const common = (flagged.length ? flagged : group.controls.slice(0, 3))
+    .slice(0, (FIRST_SHOWN[group.id] ?? 2) + extra);
+  const rest = group.controls.filter((control) => !common.includes(control));
   const button = make("button", { type: "button", class: "more", "aria-expanded": "false" });
   const open = (all) => {
     rest.forEach((control) => { built.get(control.id).element.hidden = !all; });
@@ -151,7 +156,6 @@ function buildGroup(group, built) {
 function sceneChooser(state, sender) {
   const select = make("select", { id: "scene" },
     ...state.schema.scenes.map((scene) => make("option", { value: scene.id, text: scene.title })));
-  const note = make("p", { class: "note" });
   select.addEventListener("change", () => {
     state.adopt = true;
     sender.other({ type: "scene", id: select.value });
@@ -163,12 +167,10 @@ function sceneChooser(state, sender) {
     } });
   const show = (id) => {
     if (id != null) select.value = id;
-    const scene = state.schema.scenes.find((one) => one.id === select.value);
-    note.textContent = scene ? scene.look_for || "" : "";
   };
   return { show, element: make("section", { class: "group scene", "aria-label": say("scene") },
     make("div", { class: "head" }, make("label", { for: "scene", text: say("scene") }), reset),
-    select, note) };
+    select) };
 }
 
 function buildControls(state, host, sender, changedDisplay) {

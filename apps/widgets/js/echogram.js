@@ -4,8 +4,9 @@
 // and maximum: speckle keeps its look (+1.5 dB) and a thin mark does not vanish.
 const SQUARES = Float64Array.from({ length: 256 }, (_, code) => 10 ** (code * 0.1));
 
+// For each of `from` places the one of `to` places under its middle.
 function mapCells(from, to) {
-  return Int32Array.from({ length: from }, (_, i) => Math.floor((i * to) / from));
+  return Int32Array.from({ length: from }, (_, i) => Math.floor(((i + 0.5) * to) / from));
 }
 
 // Codes at no more than one cell per screen pixel, ping-major like the codes themselves.
@@ -13,6 +14,7 @@ function poolCodes(look, pings, width, height) {
   const w = Math.max(1, Math.min(pings, width));
   const h = Math.max(1, Math.min(look.rows, height));
   if (w === pings && h === look.rows) return { codes: look.codes, w, h };
+  const columnTo = mapCells(pings, w);
   const rowTo = mapCells(look.rows, h);
   const rowCount = new Float64Array(h);
   for (const to of rowTo) rowCount[to] += 1;
@@ -21,7 +23,7 @@ function poolCodes(look, pings, width, height) {
   for (let column = 0, ping = 0; column < w; column += 1) {
     sums.fill(0);
     let merged = 0;
-    for (; ping < pings && Math.floor((ping * w) / pings) === column; ping += 1, merged += 1) {
+    for (; columnTo[ping] === column; ping += 1, merged += 1) {
       const base = ping * look.rows;
       for (let row = 0; row < look.rows; row += 1) sums[rowTo[row]] += SQUARES[look.codes[base + row]];
     }
@@ -32,49 +34,46 @@ function poolCodes(look, pings, width, height) {
   return { codes, w, h };
 }
 
-// Keeps, for each plot, the pooled codes and one image of them; rebuilt only on new data or size.
+// Keeps, for each plot, the codes of every screen pixel, row by row, and one image of them; both
+// are rebuilt only for new data or a new size, so that gain and palette need one lookup a pixel.
 function preparePlot(plot, state, look, width, height) {
-  const ratio = window.devicePixelRatio || 1;
-  const key = `${Math.round(width * ratio)}x${Math.round(height * ratio)}`;
+  const key = `${width}x${height}`;
   if (plot.codes === look.codes && plot.key === key) return;
-  plot.codes = look.codes;
-  plot.key = key;
-  plot.pool = poolCodes(look, state.header.pings, Math.round(width * ratio), Math.round(height * ratio));
-  const { w, h } = plot.pool;
-  // Stored transposed, as the codes are; the turn happens while drawing.
-  if (!plot.image || plot.image.width !== h || plot.image.height !== w) {
-    plot.image = new ImageData(h, w);
+  const pool = poolCodes(look, state.header.pings, width, height);
+  if (plot.key !== key) {
+    plot.image = new ImageData(width, height);
     plot.cells = new Uint32Array(plot.image.data.buffer);
-    plot.buffer = document.createElement("canvas");
-    plot.buffer.width = h;
-    plot.buffer.height = w;
+    plot.pixels = new Uint8Array(width * height);
+  }
+  Object.assign(plot, { codes: look.codes, key, pool });
+  const columnOf = mapCells(width, pool.w).map((column) => column * pool.h);
+  const rowOf = mapCells(height, pool.h);
+  for (let y = 0, i = 0; y < height; y += 1) {
+    for (let x = 0; x < width; x += 1, i += 1) plot.pixels[i] = pool.codes[columnOf[x] + rowOf[y]];
   }
 }
 
 function colourPlot(plot, state, look, table) {
-  const { codes, w, h } = plot.pool;
-  const offsets = rowOffsets(state, look, h);
-  const cells = plot.cells;
-  for (let column = 0, i = 0; column < w; column += 1) {
-    for (let row = 0; row < h; row += 1, i += 1) cells[i] = table[codes[i] + offsets[row]];
+  const { width, height } = plot.image;
+  const { cells, pixels } = plot;
+  const offsets = rowOffsets(state, look, height);
+  for (let y = 0, i = 0; y < height; y += 1) {
+    const offset = offsets[y];
+    for (const end = i + width; i < end; i += 1) cells[i] = table[pixels[i] + offset];
   }
-  plot.buffer.getContext("2d").putImageData(plot.image, 0, 0);
 }
 
 function drawEchogram(plot, state, look, axis, table, left, height) {
-  const context = fit(plot.base, left + axis.width, height);
-  const x0 = left + axis.x(0);
-  const width = axis.x(axis.pings) - axis.x(0);
+  const context = fit(plot.base, left + axis.width, height, { willReadFrequently: true });
+  const ratio = window.devicePixelRatio || 1;
+  const from = Math.round((left + axis.x(0)) * ratio);
+  const to = Math.round((left + axis.x(axis.pings)) * ratio);
   context.fillStyle = state.inks.wash;
   context.fillRect(left, 0, axis.width, height);
   if (look.codes && table) {
-    preparePlot(plot, state, look, width, height);
+    preparePlot(plot, state, look, Math.max(1, to - from), Math.round(height * ratio));
     colourPlot(plot, state, look, table);
-    context.save();
-    context.imageSmoothingEnabled = false;
-    context.transform(0, height / plot.pool.h, width / plot.pool.w, 0, x0, 0);
-    context.drawImage(plot.buffer, 0, 0);
-    context.restore();
+    context.putImageData(plot.image, from, 0);
   }
   const low = look.range0 - look.dr / 2;
   const high = low + look.rows * look.dr;

@@ -1,8 +1,6 @@
 // The Open lab page: its skeleton, its layout, the run, and one repaint per frame.
 
-const NARROW = 900; // below this width the page is stacked
-const RULER = 52;
-const HEAD = 24;
+const [RULER, HEAD] = [52, 24]; // heights of the axis band and of a plot's head line
 
 // Lake view, playhead and a place for the looks; level scale and Run stand over the traces.
 function buildFigure(page) {
@@ -12,8 +10,7 @@ function buildFigure(page) {
   page.strongest = make("p");
   page.scale = make("div", { class: "scale" }, make("div", { class: "plothead" },
     make("strong", { text: say("level") })), page.scaleCanvas, page.strongest);
-  page.slider = make("input", { type: "range", class: "playhead", min: 1, step: 1,
-    "aria-label": say("ping") });
+  page.slider = make("input", { type: "range", class: "playhead", min: 1, "aria-label": say("ping") });
   page.ruler = make("canvas", { "aria-hidden": "true" });
   page.run = make("button", { type: "button", class: "run", text: say("run") });
   page.whole = make("button", { type: "button", class: "plain", text: say("whole"), hidden: true });
@@ -79,10 +76,9 @@ function layOut(state, page, root) {
   const room = screen - top - HEAD - lake - RULER - (page.foot.offsetHeight || 36) - 4;
   const height = lookHeights(state, page, room, narrow);
   page.size = { narrow, full, left, gap, trace, width, lake, height: (look) => Math.round(height(look)) };
-  page.figure.style.setProperty("--plot", `${left + width}px`);
-  page.figure.style.setProperty("--trace", `${trace}px`);
-  page.figure.style.setProperty("--gap", `${gap}px`);
-  page.figure.style.setProperty("--left", `${left}px`);
+  for (const [name, pixels] of Object.entries({ plot: left + width, trace, gap, left })) {
+    page.figure.style.setProperty(`--${name}`, `${pixels}px`);
+  }
 }
 
 // Collects what has to be repainted and does it once, in the next frame.
@@ -146,7 +142,10 @@ function listenPage(state, page, actions, run, touch) {
   listenScrub(page.lake.element, page, actions);
   const looks = [["all", say("allLooks")], ...[...state.looks.values()].map((l) => [l.name, l.title])];
   page.switches.replaceChildren(
-    segmented("look", say("looks"), looks, state.view, (view) => { state.view = view; touch("size"); }),
+    segmented("look", say("looks"), looks, state.view, (view) => {
+      Object.assign(state, { view, cursor: view === "all" || state.cursor?.look === view ? state.cursor : null });
+      touch("size");
+    }),
     segmented("axis", say("axis"), ["columns", "metres", "seconds"].map((k) => [k, say(k)]),
       state.axisKind, (kind) => { state.axisKind = kind; touch("axis"); }));
 }
@@ -175,7 +174,7 @@ function listenModel(state, page, root, { actions, controls, run, sender, touch 
   const onStatus = () => {
     const { state: name = "ready", text } = state.model.status || {};
     page.status.textContent = text || say(name);
-    if (!state.header) page.lookFor.textContent = page.status.textContent;
+    if (!state.header) [page.title.textContent, page.lookFor.textContent] = [say("openLab"), page.status.textContent];
     root.dataset.status = name;
   };
   root.classList.add("empty");

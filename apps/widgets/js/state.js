@@ -141,6 +141,7 @@ function readPayload(state, payload) {
   else if (changed) state.ping = clamp(state.ping, 0, header.pings - 1);
   if (changed) state.hover = null;
   if (state.cursor) keepCursor(state);
+  if (!looks.has(state.view)) state.view = "all";
   state.levels = levelSpan(state);
   return true;
 }

@@ -1,0 +1,195 @@
+"""What is held between two runs: owners, seeds, windows, threads, and what is computed at all."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from kit import HIDDEN, beams, channel, cone, fan, layer, scene, side, steps
+
+from simulator import Bed, Fish, Look, Receiver, Runner, Scene, Sounder, Target, Track, pictures
+from simulator.echo import Pass
+
+SAME = 1e-5  # of the loudest pixel: float32 sums in another order
+
+
+def full(**changes: object) -> Scene:
+    base: dict[str, object] = {
+        "bed": Bed(depth=4.0, slope_along=2.0),
+        "fish": [Fish(depth=2.0, length=0.3), Fish(depth=3.0, length=0.2, x=0.4, y=1.5)],
+        "targets": [Target(depth=2.5, x=-0.3)],
+        "track": steps(40, 0.04),
+        "seed": 3,
+    }
+    return Scene(**{**base, **changes})
+
+
+def every(made: Pass) -> dict[str, np.ndarray]:
+    return {
+        f"{name}/{beam.side}/{part.owner}": part.data
+        for name, echo in made.looks.items()
+        for beam in echo.beams
+        for part in beam.layers
+    }
+
+
+def equal(one: dict[str, np.ndarray], other: dict[str, np.ndarray]) -> None:
+    assert one.keys() == other.keys()
+    for key, data in one.items():
+        np.testing.assert_array_equal(data, other[key], err_msg=key)
+
+
+def test_owners_sum_to_the_whole() -> None:
+    made = Runner(threads=2).run(full())
+    for echo in made.looks.values():
+        for beam in echo.beams:
+            owners = {part.owner for part in beam.layers}
+            assert {"bed", "noise"} <= owners
+            summed = sum(layer(beam, owner) for owner in owners)
+            whole = beam.total()
+            np.testing.assert_allclose(whole, summed, atol=1e-6 * np.abs(whole).max())
+            for owner in owners:
+                rest = beam.total(frozenset({owner}))
+                np.testing.assert_allclose(
+                    whole - rest, layer(beam, owner), atol=1e-6 * np.abs(whole).max()
+                )
+
+
+def test_an_owner_alone_is_the_same_owner() -> None:
+    """The sum is linear: a scene without the others gives each owner to the bit."""
+    together = every(Runner(threads=2).run(full()))
+    alone = every(Runner(threads=2).run(full(fish=[], targets=[Target(depth=2.5, x=-0.3)])))
+    for key, data in alone.items():
+        np.testing.assert_array_equal(data, together[key], err_msg=key)
+    first = every(Runner(threads=2).run(full(fish=[Fish(depth=2.0, length=0.3)], targets=[])))
+    assert any(key.endswith("fish[0]") for key in first)
+    for key, data in first.items():
+        np.testing.assert_array_equal(data, together[key], err_msg=key)
+
+
+def test_threads_do_not_matter() -> None:
+    made = full(track=steps(90, 0.04))
+    equal(every(Runner(threads=1).run(made)), every(Runner(threads=2).run(made)))
+    equal(every(Runner(threads=3).run(made)), every(Runner(threads=2).run(made)))
+
+
+def test_same_seed_same_bed_and_noise() -> None:
+    one, two = every(Runner().run(full())), every(Runner().run(full()))
+    equal(one, two)
+    other = every(Runner().run(full(seed=4)))
+    for key in one:
+        owner = key.rsplit("/", 1)[1]
+        if owner in ("bed", "noise"):
+            power = np.mean(np.abs(one[key]) ** 2)
+            apart = np.mean(np.abs(one[key] - other[key]) ** 2) / power
+            assert apart == pytest.approx(2.0, abs=0.8), key  # two draws unlike each other
+        elif owner == "targets[0]":
+            np.testing.assert_array_equal(one[key], other[key])
+
+
+def test_looks_do_not_share_their_noise() -> None:
+    made = Runner().run(full()).looks["side"]
+    port, starboard = (layer(beam, "noise") for beam in made.beams)
+    power = np.mean(np.abs(port) ** 2)
+    assert abs(np.mean(port * np.conj(starboard))) / power < 0.05
+
+
+LOOKS = [
+    pytest.param(cone(range_end=6.0), id="cone"),
+    pytest.param(fan(range_end=6.0), id="fan"),
+    pytest.param(side(range_end=8.0), id="side"),
+]
+BEDS = [
+    pytest.param(Bed(depth=4.0), id="flat"),
+    pytest.param(Bed(depth=4.0, slope_along=8.0), id="slope along"),
+    pytest.param(Bed(depth=4.0, slope_across=-8.0), id="slope across"),
+]
+THINGS = {"fish": [Fish(depth=2.0, length=0.3)], "targets": [Target(depth=2.5, x=-0.3)]}
+
+
+def compare(short: Scene, long: Scene, pings: int) -> None:
+    """Every owner of ``short`` over its pings and ranges, against the same pixels of ``long``."""
+    for few, many in zip(beams(short), beams(long), strict=True):
+        first = int(np.argmin(np.abs(many.range_m - few.range_m[0])))
+        rows = slice(first, first + len(few.range_m))
+        np.testing.assert_allclose(many.range_m[rows], few.range_m, atol=1e-9)
+        for owner in ("noise", "fish[0]", "targets[0]", "bed"):
+            one, other = layer(few, owner), layer(many, owner)[:pings, rows]
+            scale = max(np.abs(one).max(), np.abs(other).max())
+            worst = np.abs(one - other).max() / max(scale, 1e-300)
+            assert worst < SAME, f"{owner} of the {few.side} beam moved by {worst:.1e}"
+
+
+@pytest.mark.parametrize("look", LOOKS)
+@pytest.mark.parametrize("bed", BEDS)
+@pytest.mark.parametrize("more", [2, 60])
+def test_extending_the_line_changes_nothing(look: Look, bed: Bed, more: int) -> None:
+    """Pings added at the end; the middle of the pass moves with them, the first ping stays."""
+    short, spacing = steps(40, 0.05), 0.05
+    long = steps(40 + more, 0.05, centre=spacing * more / 2.0)
+    np.testing.assert_allclose(long.positions()[:40], short.positions(), atol=1e-9)
+    compare(scene(look, short, bed, **THINGS), scene(look, long, bed, **THINGS), 40)
+
+
+@pytest.mark.parametrize("look", LOOKS)
+@pytest.mark.parametrize("bed", BEDS)
+@pytest.mark.parametrize("window", [(0.0, 0.5), (0.0, 6.0), (-1.5, 0.0)])
+def test_extending_the_range_changes_nothing(
+    look: Look, bed: Bed, window: tuple[float, float]
+) -> None:
+    near = look.copy(range_start=1.5)
+    grown = near.copy(
+        range_start=near.range_start + window[0], range_end=near.range_end + window[1]
+    )
+    track = steps(20, 0.05)
+    compare(scene(near, track, bed, **THINGS), scene(grown, track, bed, **THINGS), 20)
+
+
+def test_moving_a_fish_computes_that_fish() -> None:
+    runner, made = Runner(threads=2), full()
+    first = runner.run(made)
+    assert len(first.computed) == 4 * 5
+    assert runner.run(made).computed == ()
+    made.fish[1].depth = 2.7
+    again = runner.run(made)
+    assert again.computed == (
+        "cone/down/fish[1]", "fan_down/down/fish[1]", "side/port/fish[1]", "side/starboard/fish[1]",
+    )  # fmt: skip
+    before, now = every(first), every(again)
+    for key in now:
+        if not key.endswith("fish[1]"):
+            assert now[key] is before[key]
+
+
+def test_gain_and_colours_compute_nothing() -> None:
+    runner, made = Runner(threads=2), full()
+    first = pictures(runner.run(made), made.receiver)
+    made.receiver.gain = 45.0
+    made.receiver.palette = "Slate"
+    made.receiver.decibels_shown = 30.0
+    made.receiver.range_compensation = "20 log r"
+    again = runner.run(made)
+    assert again.computed == ()
+    second = pictures(again, made.receiver)
+    for name, picture in second.items():
+        np.testing.assert_array_equal(first[name].codes(), picture.codes())
+        assert not np.array_equal(first[name].level_db, picture.level_db)
+
+
+def test_one_look_changed_leaves_the_others() -> None:
+    runner, made = Runner(threads=2), full()
+    runner.run(made)
+    made.sounder.fan_down.range_end = 9.0
+    assert all(key.startswith("fan_down/") for key in runner.run(made).computed)
+
+
+def test_hidden_looks_are_not_run() -> None:
+    sounder = Sounder(cone=cone(range_end=5.0), fan_down=Look(**HIDDEN), side=Look(**HIDDEN))
+    made = Runner(threads=2).run(full(sounder=sounder))
+    assert list(made.looks) == ["cone"] and isinstance(Receiver().gain, float)
+
+
+def test_a_still_track_is_centred() -> None:
+    """Positions are those of a pass centred on the place of interest."""
+    track = Track(pings=5, speed=1.0, ping_rate=2.0, centre=3.0)
+    np.testing.assert_allclose(track.positions()[:, 0], [2.0, 2.5, 3.0, 3.5, 4.0])
+    np.testing.assert_allclose(channel(cone(), track).place[:, 0], track.positions()[:, 0])
