@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 SIZES = {"1080p": (1920, 1080), "4k": (3840, 2160)}
 FORMATS = (".png", ".svg")
@@ -17,14 +18,23 @@ class Refused(Exception):  # noqa: N818 - a wish that cannot be met, told in one
     """Something the user asked for cannot be done; the words say what and what to try."""
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        """Leave with 2."""
+        self.exit(2, f"archwise: {message}. Try {self.prog} --help.\n")
+
+
 def _parser() -> argparse.ArgumentParser:
     import simulator
 
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="archwise",
         description="See how sonar echoes become pictures. Without a command it opens the site.",
     )
     parser.add_argument("--version", action="version", version=f"archwise {simulator.__version__}")
+    parser.set_defaults(port=None, no_browser=False)
     _serve_options(parser)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     serve = commands.add_parser("serve", help="open the site on this machine (the default)")
@@ -43,8 +53,12 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _serve_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--port", type=int, help="port to serve on")
-    parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
+    # no defaults here: a command's own would undo what was said before its name
+    unset = argparse.SUPPRESS
+    parser.add_argument("--port", type=int, default=unset, help="port to serve on")
+    parser.add_argument(
+        "--no-browser", action="store_true", default=unset, help="do not open a browser"
+    )
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -63,6 +77,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         if len(lines) > 1:
             lines.insert(0, f"{len(lines)} things are wrong:")
         print("archwise: " + "\n  ".join(lines), file=sys.stderr)
+    except BrokenPipeError:  # whoever read our output has had enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        print(f"archwise: {where}{error.strerror or error}", file=sys.stderr)
     except (Refused, ValueError) as error:
         print(f"archwise: {error}", file=sys.stderr)
     except KeyboardInterrupt:
@@ -154,7 +174,7 @@ def _compiled() -> bool:
     """Whether compiled kernels are on disk from an earlier run."""
     from simulator import kernels
 
-    cache = getattr(kernels.patches, "_cache", None)
+    cache = getattr(kernels.patches_fan, "_cache", None)
     folder: Any = getattr(cache, "cache_path", None)
     return bool(folder) and any(Path(folder).glob("kernels.*.nbi"))
 

@@ -16,6 +16,7 @@ from simulator import Cancelled, Pass, Runner, Scene, SettingError
 KEEP_SESSION = 56 * 2**20  # bytes of layers a session keeps beside the shared ones
 KEEP_SHARED = 120 * 2**20
 WORKERS = 2  # sessions served at once; each run is itself spread over the cores
+WAIT = 0.2  # s between looks at whether a visitor still waits for the engine
 log = logging.getLogger("archwise")
 
 
@@ -41,6 +42,14 @@ def _workers() -> ThreadPoolExecutor:
     return ThreadPoolExecutor(WORKERS, thread_name_prefix="archwise-session")
 
 
+_stopping = threading.Event()
+
+
+def stop() -> None:
+    """The server ends: what waits is not begun, and runs in progress stop."""
+    _stopping.set()
+
+
 class Warm:
     """Compiles the kernels and computes the built-in scenes once, in the background."""
 
@@ -61,11 +70,12 @@ class Warm:
         start = time.perf_counter()
         try:
             for name in SCENES:
-                shared_runner().run(built_in(name))
+                shared_runner().run(built_in(name), cancelled=_stopping.is_set)
                 self.ready.set()
             log.info("the echo engine is ready after %.1f s", time.perf_counter() - start)
         except Exception:
-            log.exception("the echo engine could not be warmed up")
+            if not _stopping.is_set():  # else the pools may be shut under a run
+                log.exception("the echo engine could not be warmed up")
         finally:
             self.ready.set()
 
@@ -96,7 +106,12 @@ class Desk:
             if self._busy:
                 return
             self._busy = True
+        warm.start()
         _workers().submit(self._work)
+
+    @property
+    def _gone(self) -> bool:
+        return self._closed or _stopping.is_set()
 
     def close(self) -> None:
         """Stop the run in progress and let the memory go."""
@@ -109,27 +124,31 @@ class Desk:
         with self._lock:
             request = self._waiting
             self._waiting = None
-            if request is None or self._closed:
+            if request is None or self._gone:
                 self._busy = False
                 return
         answer = self._answer(*request)
-        if answer is not None and not self._closed:
+        if answer is not None and not self._gone:
             try:
                 self._deliver(answer)
             except Exception:
                 log.exception("an answer could not be delivered")
         with self._lock:
-            if self._waiting is None or self._closed:
+            if self._gone:
+                self.runner.forget()  # what a run that was stopped had finished
+            if self._waiting is None or self._gone:
                 self._busy = False
                 return
         # back of the queue, so that nobody's dragging starves another visitor
         _workers().submit(self._work)
 
     def _answer(self, number: int, scene: Scene) -> Answer | None:
-        warm.ready.wait()
+        while not warm.ready.wait(WAIT):
+            if self._gone:
+                return None
         dropped = self.runner.dropped
         try:
-            made = self.runner.run(scene, cancelled=lambda: self._closed)
+            made = self.runner.run(scene, cancelled=lambda: self._gone)
         except Cancelled:
             return None
         except SettingError as error:
@@ -138,6 +157,8 @@ class Desk:
             words = "This pass needs more memory than there is. Use fewer pings or a shorter range."
             return Answer(number, scene, None, words)
         except Exception:
+            if self._gone:
+                return None
             log.exception("a run failed")
             words = "The engine could not run this pass; the last picture stays. Try Reset."
             return Answer(number, scene, None, words)

@@ -22,7 +22,7 @@ AXES = ("columns", "metres", "seconds")
 # A boat that stands still has no metres a ping; its lake view takes this many a column.
 NOMINAL_STEP = 0.05
 # Shapes reach this share of the track beyond its ends, for whoever zooms out.
-BEYOND = 0.25
+BEYOND = 1.0
 # More fish than this are a school: drawn plainer, and named together.
 NAMED_ALONE = 12
 # A fish this far from the boat's line (m) has it said on its label.

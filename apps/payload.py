@@ -13,7 +13,6 @@ from simulator import Echo, Pass, Receiver, Scene, to_picture
 from simulator.picture import CODE_LOW_DB, CODE_STEP_DB
 
 
-
 class Packer:
     """Packs passes; a look whose layers are the very same as last time is sent without codes."""
 
@@ -64,12 +63,16 @@ class Packer:
             "version": simulator.__version__,
             **extra,
         }
-        text = json.dumps(header, separators=(",", ":")).encode()
+        text = json.dumps(header, separators=(",", ":"), allow_nan=False).encode()
         return struct.pack("<I", len(text)) + text + bytes(body)
 
 
+# what acts in the browser alone: it would be stale in a caption made here
+LOCAL = ("Gain", "Colours", "Range compensation")
+
+
 def _caption(scene: Scene, picture: Any) -> str:
-    rows = made_with(scene, picture, scene.receiver)
+    rows = [row for row in made_with(scene, picture, scene.receiver) if row[0] not in LOCAL]
     return " · ".join(f"{name}: {value}" for name, value in rows)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import panel as pn
 
-from apps.compute import warm
+from apps.compute import stop, warm
 from apps.pages.open_lab import open_lab
 
 USUAL_PORT = 8472
@@ -87,3 +87,5 @@ def serve(port: int | None = None, browser: bool = True) -> None:
         server.io_loop.start()
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
+    finally:
+        stop()

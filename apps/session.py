@@ -5,17 +5,25 @@ No web code here. Every value from outside passes through the bounded field it b
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import param
 
+from apps.captions import number
 from apps.scenes import SCENES, built_in
-from simulator import SettingError, forms
+from simulator import Fish, SettingError, Target, forms
+from simulator.aperture import Disc
 from simulator.model import Problem, unit_of
 
 LOOKS = ("cone", "fan_down", "side")
+MOST_TOLD = 5  # problems told at once
+SHORTEST_WINDOW = 0.5  # m of range the cone and the fan-down must show
+LONGEST_GIVEN = 40  # characters of a refused value repeated
+HARMLESS = str.maketrans("<>", "‹›")
 
 
 @dataclass(frozen=True)
@@ -130,14 +138,16 @@ class LabSession(param.Parameterized):
         self.scene = built_in(scene)
         self.index = 0
 
-    def open(self, scene: str) -> None:
+    def open(self, scene: Any) -> None:
         """Start a built-in scene afresh.
 
         Raises
         ------
-        ValueError
+        SettingError
             When there is none of that name.
         """
+        if not isinstance(scene, str) or scene not in SCENES:
+            raise _refusal("Scene", "must be one of " + ", ".join(SCENES), scene)
         self.scene, self.scene_id, self.index = built_in(scene), scene, 0
 
     @property
@@ -160,71 +170,89 @@ class LabSession(param.Parameterized):
         SettingError
             With everything that was refused, in the words of the control.
         """
-        problems: list[Problem] = []
-        for control_id, value in values.items():
-            control = CONTROLS.get(control_id)
-            if control is None or control.local:
-                problems.append(Problem(str(control_id)[:40], "is not a setting of this page", ""))
-                continue
-            try:
-                self._apply(control, value)
-            except SettingError as error:
-                problems += [self._worded(control, p) for p in error.problems]
+        refused = self._try(values, values)
+        if refused:
+            # once more: one may have waited for another, as the ends of a range do
+            refused = self._try(values, tuple(refused))
+        problems = [p for found in refused.values() for p in found]
+        if len(problems) > MOST_TOLD:
+            rule = f"of {len(problems)} settings must change, too"
+            problems = [*problems[:MOST_TOLD], Problem("Others", rule, "")]
         if problems:
             raise SettingError(problems)
+
+    def _try(self, values: Mapping[str, Any], ids: Iterable[Any]) -> dict[Any, list[Problem]]:
+        """Apply these controls' values; what was refused, by control."""
+        refused = {}
+        for control_id in ids:
+            control = CONTROLS.get(control_id)
+            if control is None or control.local:
+                refused[control_id] = [Problem(given(control_id), "is not a setting here", "")]
+                continue
+            try:
+                self._apply(control, values[control_id])
+            except SettingError as error:
+                refused[control_id] = list(error.problems)
+        return refused
 
     def _apply(self, control: Control, value: Any) -> None:
         if control.id == "fish.index":
             self._choose(value)
             return
-        if not isinstance(value, (str, bool)):
-            value = _scaled(control, value)
+        value = self._checked(control, value)
         special: dict[str, Callable[[float], None]] = {
             "cone.beam": self._set_beam,
             "pulse": lambda v: self._everywhere("pulse_length", v, LOOKS),
             "noise": lambda v: self._everywhere("noise_level", v, LOOKS),
-            "range_start": lambda v: self._window("range_start", v),
-            "range_end": lambda v: self._window("range_end", v),
+            "range_start": lambda v: self._window(control, v),
+            "range_end": lambda v: self._window(control, v),
         }
         if control.id in special:
             special[control.id](value)
             return
         holder, field = self._holder(control)
-        if holder is None or field not in holder.fields():
-            return  # a target has no form; the control is idle
-        if field == "form" and value not in self.form_options():
-            raise SettingError(
-                [Problem("Form", "must be one of " + ", ".join(self.form_options()), repr(value))]
-            )
-        setattr(holder, field, value)
+        if holder is not None and field in holder.fields():  # a target has no form: idle
+            setattr(holder, field, value)
+
+    def _checked(self, control: Control, value: Any) -> Any:
+        """The field's value for a value in shown units, within what the control offers."""
+        if kind_of(control) == "select":
+            options = self.form_options() if control.id == "item.form" else options_of(control)
+            if not isinstance(value, str) or value not in options:
+                raise _refusal(control.label, "must be one of " + ", ".join(options), value)
+            return value
+        low, high = limits(control)
+        whole = isinstance(parameter_of(control), param.Integer)
+        if not _is_number(value, whole) or not low <= value <= high:
+            kind = "a whole number" if whole else "a number"
+            rule = f"must be {kind} from {number(low)} to {number(high)} {shown_unit(control)}"
+            raise _refusal(control.label, rule.rstrip(), value)
+        return int(value) if whole else float(value) * control.scale
 
     def _choose(self, value: Any) -> None:
-        count = len(self.items)
-        if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < count:
-            rule = f"must be a whole number from 0 to {count - 1}"
-            raise SettingError([Problem("Which", rule, repr(value)[:40])])
-        self.index = value
+        last = len(self.items) - 1
+        if last < 0:
+            return  # nothing to choose from; the control is idle
+        if not _is_number(value, whole=True) or not 0 <= value <= last:
+            raise _refusal("Which", f"must be a whole number from 0 to {last}", value)
+        self.index = int(value)
 
     def _set_beam(self, degrees: float) -> None:
-        low, high = limits(CONTROLS["cone.beam"])
-        if not low <= degrees <= high:
-            rule = f"must be a number from {low:g} to {high:g} °"
-            raise SettingError([Problem("beam", rule, f"{degrees:g}")])
         cone = self.scene.sounder.cone
-        face = cone.face().for_beamwidth(degrees, cone.frequency, self.sound_speed())  # type: ignore[call-arg]
-        cone.diameter = face.diameter
+        disc = Disc.for_beamwidth(degrees, cone.frequency, self.sound_speed())
+        cone.diameter = disc.diameter
 
     def _everywhere(self, field: str, value: float, looks: tuple[str, ...]) -> None:
         for name in looks:
             setattr(getattr(self.scene.sounder, name), field, value)
 
-    def _window(self, field: str, value: float) -> None:
-        cone = self.scene.sounder.cone
+    def _window(self, control: Control, value: float) -> None:
+        cone, field = self.scene.sounder.cone, control.id
         start = value if field == "range_start" else cone.range_start
         end = value if field == "range_end" else cone.range_end
-        if end - start < 0.5:
-            rule = "must leave at least 0.5 m between top and bottom of the range shown"
-            raise SettingError([Problem(field, rule, f"{start:g} to {end:g} m")])
+        if end - start < SHORTEST_WINDOW:
+            rule = f"must leave at least {SHORTEST_WINDOW:g} m of range"
+            raise SettingError([Problem(control.label, rule, f"{start:g} to {end:g} m")])
         self._everywhere(field, value, ("cone", "fan_down"))
 
     def _holder(self, control: Control) -> tuple[Any, str]:
@@ -233,15 +261,6 @@ class LabSession(param.Parameterized):
         for part in parts:
             holder = self.item if part == "item" else getattr(holder, part)
         return holder, field
-
-    @staticmethod
-    def _worded(control: Control, problem: Problem) -> Problem:
-        """The problem in the control's own name, unit and limits."""
-        if control.scale == 1.0 or control.path == "":
-            return Problem(control.label, problem.rule, problem.given, problem.hint)
-        low, high = limits(control)
-        rule = f"must be a number from {low:g} to {high:g} {control.unit}"
-        return Problem(control.label, rule, problem.given, problem.hint)
 
     def sound_speed(self) -> float:
         """Speed of sound at the transducer, m/s."""
@@ -271,13 +290,28 @@ class LabSession(param.Parameterized):
         return value if isinstance(value, (str, bool)) else round(value / control.scale, 6)
 
 
-def _scaled(control: Control, value: Any) -> float:
+def given(value: Any) -> str:
+    """A refused value as it may be repeated: short, and nothing a page could take for markup."""
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):  # a number of thousands of digits, lists without end
+        text = f"an unreadable {type(value).__name__}"
+    if len(text) > LONGEST_GIVEN:
+        text = text[: LONGEST_GIVEN - 1] + "…"
+    return text.translate(HARMLESS)
+
+
+def _refusal(label: str, rule: str, value: Any) -> SettingError:
+    return SettingError([Problem(label, rule, given(value))])
+
+
+def _is_number(value: Any, whole: bool) -> bool:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        rule = "must be a number"
-        raise SettingError([Problem(control.label, rule, repr(value)[:40])])
-    if control.id in ("track.pings", "seed"):
-        return value
-    return float(value) * control.scale
+        return False
+    try:
+        return math.isfinite(value) and (not whole or value == int(value))
+    except OverflowError:  # an integer beyond every float
+        return False
 
 
 def _name(item: Any) -> str:
@@ -286,29 +320,46 @@ def _name(item: Any) -> str:
     return item.label or f"reference target {item.strength:.0f} dB".replace("-", "−")
 
 
+@cache
 def parameter_of(control: Control) -> Any:
     """The param field behind a control."""
-    scene = built_in(SCENES[0])
     *parts, field = control.path.split(".")
-    holder: Any = scene
+    holder: Any = built_in(SCENES[0])
     for part in parts:
         if part == "item":
-            from simulator import Fish, Target
-
             holder = Target() if field == "strength" else Fish()
         else:
             holder = getattr(holder, part)
     return holder.param[field]
 
 
+@cache
 def limits(control: Control) -> tuple[float, float]:
     """Lowest and highest value a control offers, in shown units."""
-    parameter = parameter_of(control)
-    low, high = parameter.get_soft_bounds()
+    low, high = parameter_of(control).get_soft_bounds()
     return (
         control.low if control.low is not None else low / control.scale,
         control.high if control.high is not None else high / control.scale,
     )
+
+
+def kind_of(control: Control) -> str:
+    """What the page builds: "select" or "range"."""
+    words = control.path == "" or isinstance(parameter_of(control), (param.Selector, param.String))
+    return "select" if words else "range"
+
+
+def options_of(control: Control) -> list[str]:
+    """The words a select offers, as far as they do not depend on the scene."""
+    parameter = parameter_of(control)
+    if isinstance(parameter, param.Selector):
+        return list(parameter.objects)
+    return list(forms.form_names())
+
+
+def shown_unit(control: Control) -> str:
+    """The unit of a control's numbers."""
+    return control.unit or unit_of(parameter_of(control))
 
 
 def schema() -> dict[str, Any]:
@@ -333,15 +384,12 @@ def _control_row(control: Control) -> dict[str, Any]:
         "common": control.common,
         "local": control.local,
     }
-    if control.path == "":
-        return {**row, "kind": "select", "options": []}
-    parameter = parameter_of(control)
-    if isinstance(parameter, param.Selector):
-        return {**row, "kind": "select", "options": list(parameter.objects)}
-    if isinstance(parameter, param.String):
-        return {**row, "kind": "select", "options": list(forms.form_names())}
+    if kind_of(control) == "select":
+        return {**row, "kind": "select", "options": options_of(control) if control.path else []}
     low, high = limits(control)
-    step = control.step if control.step is not None else (parameter.step or 1) / control.scale
+    step = control.step
+    if step is None:
+        step = (parameter_of(control).step or 1) / control.scale
     return {
         **row,
         "kind": "range",
@@ -349,5 +397,5 @@ def _control_row(control: Control) -> dict[str, Any]:
         "max": high,
         "step": step,
         "digits": control.digits,
-        "unit": control.unit or unit_of(parameter),
+        "unit": shown_unit(control),
     }

@@ -438,13 +438,17 @@ def sum_patches(
     pairs = fine.view(np.float32)
 
     def block(a: int, b: int) -> None:
-        nodes = np.empty((2, len(patches.node_y)))
-        work = np.empty(4 * scatterers.SEGMENT, dtype=np.float32)
-        kernels.patches(
-            a, b, channel.place, channel.frame, patches.first, patches.spans,
+        work = np.empty(5 * scatterers.SEGMENT, dtype=np.float32)
+        bed = (
+            channel.place, channel.frame, patches.first, patches.spans,
             patches.row_x, patches.node_y, patches.node_z, cells, table,
-            *channel.beam(), *channel.axis(), nodes, work, pairs,
         )  # fmt: skip
+        disc, across, *along = channel.beam()
+        if disc:
+            kernels.patches_disc(a, b, *bed, across, *channel.axis(), work, pairs)
+            return
+        nodes = np.empty((2, len(patches.node_y)))
+        kernels.patches_fan(a, b, *bed, across, *along, *channel.axis(), nodes, work, pairs)
 
     spread(0, len(channel.place), block)
 

@@ -79,16 +79,19 @@ def _uniform(h):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def lattice(seed, i0, j0, pitch_y, y, g):  # type: ignore[no-untyped-def]
-    """Jittered places across and complex Gaussian strengths (E|g|² = 1) of cells, by hash.
+def lattice(seed, i0, j0, pitch_y, x, y, g):  # type: ignore[no-untyped-def]
+    """Jittered places and complex Gaussian strengths (E|g|² = 1) of lattice cells, by hash.
 
-    ``y`` (I, J) float64 and ``g`` (I, J) complex64 are filled for cells i0.., j0.. .
+    ``x`` (I, J), place along the track as a share of the pitch from 0 to 1, ``y`` (I, J) place
+    across it (m), both float64, and ``g`` (I, J) complex64 are filled for cells i0.., j0.. .
     """
     rows, columns = y.shape
     for i in range(rows):
         hi = _mix(np.uint64(seed) ^ _mix(np.uint64(np.int64(i0 + i))))
         for j in range(columns):
             h = _mix(hi ^ _mix(np.uint64(np.int64(j0 + j)) + np.uint64(0x5851F42D4C957F2D)))
+            x[i, j] = _uniform(h)
+            h = _mix(h)
             y[i, j] = (j0 + j + _uniform(h)) * pitch_y
             h = _mix(h)
             size = math.sqrt(-math.log(_uniform(h)))
@@ -152,7 +155,7 @@ def _line_lookup(table, at):  # type: ignore[no-untyped-def]
 @_inline
 def _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # type: ignore[no-untyped-def]
     """Two-way complex beam at direction cosines u, v and inverse range."""
-    n_across = np.float32(across.shape[0] - 1)
+    n_across = np.float32(across.shape[0] - 2)
     if disc == 1:
         s2 = np.float32(min(u * u + v * v, 1.0))
         return complex(_line_lookup(across, s2 * n_across), 0.0)
@@ -172,18 +175,123 @@ def _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # 
     return complex(b * re, b * im)
 
 
+@_inline
+def _scatter(work, strength, n_strength, pattern, n_pattern, fine, p, last):  # type: ignore[no-untyped-def]
+    """Add sixteen echoes from scratch to fine bins, each with its √S_b and, for a disc, its beam.
+
+    work (80,): re, im, fine bin, 1 − sin²(grazing) and (for a disc) sin² off the axis, sixteen each.
+    """
+    for q in range(16):
+        at = work[q + 32]
+        if at < np.float32(0.0) or at >= last:
+            continue
+        flat = work[q + 48] * n_strength
+        k = np.uint32(flat)
+        f = flat - np.float32(k)
+        amp = strength[k] + f * (strength[k + np.uint32(1)] - strength[k])
+        if n_pattern > np.float32(0.0):
+            flat = work[q + 64] * n_pattern
+            k = np.uint32(flat)
+            f = flat - np.float32(k)
+            amp *= pattern[k] + f * (pattern[k + np.uint32(1)] - pattern[k])
+        b = np.uint32(at)
+        f = at - np.float32(b)
+        re = work[q] * amp
+        im = work[q + 16] * amp
+        o = np.uint64(b) * np.uint64(2)
+        fine[p, o] += re - f * re
+        fine[p, o + np.uint64(1)] += im - f * im
+        fine[p, o + np.uint64(2)] += f * re
+        fine[p, o + np.uint64(3)] += f * im
+
+
 @_jit
-def patches(  # type: ignore[no-untyped-def]
+def patches_disc(  # type: ignore[no-untyped-def]
     p0, p1, place, frame, first, spans, row_x, node_y, node_z, cells, strength,
-    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m,
+    across, per_metre, bin0, turns_per_m, work, fine,
+):  # fmt: skip
+    """Add the echoes of bed patches heard by a disc, row by row in segments of sixteen.
+
+    Ranges are reckoned as differences from the segment's first node, so that single precision is
+    enough for the phase. Parameters as in :func:`patches_fan`; ``across`` (N + 1,) is the two-way
+    pattern of sin² off the axis, the last entry twice.
+    """
+    last = np.float32(fine.shape[1] // 2 - 2)
+    n_strength = np.float32(strength.shape[0] - 2)
+    n_pattern = np.float32(across.shape[0] - 2)
+    segments = (node_y.shape[0] - 1) // 3
+    zero = np.float32(0.0)
+    to_bins = np.float32(per_metre)
+    to_turns = np.float32(turns_per_m)
+    for p in range(p0, p1):
+        tx, ty, tz = place[p, 0], place[p, 1], place[p, 2]
+        fx, fy = np.float32(frame[p, 2, 0]), np.float32(frame[p, 2, 1])
+        fz = np.float32(frame[p, 2, 2])
+        for w in range(spans.shape[1]):
+            i = first[p] + w
+            dx = row_x[i] - tx
+            for half in range(2):
+                for m in range(spans[p, w, 2 * half], spans[p, w, 2 * half + 1]):
+                    y0 = node_y[3 * m]
+                    z0 = node_z[i, 3 * m]
+                    dy = y0 - ty
+                    dz = z0 - tz
+                    square = dx * dx + dy * dy + dz * dz
+                    r0 = math.sqrt(square)
+                    turns = r0 * turns_per_m
+                    turn0 = np.float32(turns - math.floor(turns))
+                    at0 = np.float32(r0 * per_metre - bin0)
+                    dx32, dy32, dz32 = np.float32(dx), np.float32(dy), np.float32(dz)
+                    x032, y032, z032 = np.float32(row_x[i]), np.float32(y0), np.float32(z0)
+                    square32, r032 = np.float32(square), np.float32(r0)
+                    at = np.uint64((i * segments + m) * 128)
+                    for q in range(16):
+                        c = at + np.uint64(q)
+                        x = cells[c] - x032
+                        y = cells[c + np.uint64(16)] - y032
+                        z = cells[c + np.uint64(32)] - z032
+                        ex = dx32 + x
+                        ey = dy32 + y
+                        ez = dz32 + z
+                        more = x * (ex + dx32) + y * (ey + dy32) + z * (ez + dz32)
+                        r = np.float32(math.sqrt(square32 + more))
+                        step = more / (r + r032)
+                        inv = ONE / r
+                        sine = -inv * (
+                            ex * cells[c + np.uint64(48)]
+                            + ey * cells[c + np.uint64(64)]
+                            + ez * cells[c + np.uint64(80)]
+                        )
+                        front = (ex * fx + ey * fy + ez * fz) * inv
+                        lit = inv * inv
+                        lit = lit if front > zero else zero
+                        lit = lit if sine > zero else zero
+                        turn = turn0 + step * to_turns
+                        turn = turn - ((turn + ROUND) - ROUND)
+                        ct = _cos_turn(turn) * lit
+                        st = -_sin_turn(turn) * lit
+                        gre = cells[c + np.uint64(96)]
+                        gim = cells[c + np.uint64(112)]
+                        work[q] = ct * gre - st * gim
+                        work[q + 16] = ct * gim + st * gre
+                        work[q + 32] = at0 + step * to_bins
+                        work[q + 48] = max(ONE - sine * sine, zero)
+                        work[q + 64] = max(ONE - front * front, zero)
+                    _scatter(work, strength, n_strength, across, n_pattern, fine, p, last)
+
+
+@_jit
+def patches_fan(  # type: ignore[no-untyped-def]
+    p0, p1, place, frame, first, spans, row_x, node_y, node_z, cells, strength,
+    across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m,
     nodes, work, fine,
 ):  # fmt: skip
-    """Add the echoes of bed patches, row by row in segments of sixteen patches.
+    """Add the echoes of bed patches heard by a rectangle, row by row in segments of sixteen.
 
-    The beam and spreading vary slowly along a row, so they are taken from the tables at four nodes
-    of a segment and run through a cubic in between; range, phase and grazing angle are worked out
-    for each patch. Ranges are reckoned as differences from the segment's first node, so that
-    single precision is enough for the phase.
+    Patches of a row stand at one x. The beam and spreading then vary slowly along the row, so they
+    are taken from the tables at four nodes of a segment and run through a cubic in between; range,
+    phase and grazing angle are worked out for each patch, ranges as differences from the segment's
+    first node, so that single precision is enough for the phase.
 
     Parameters
     ----------
@@ -191,15 +299,14 @@ def patches(  # type: ignore[no-untyped-def]
     first (P,) int32: lattice row that row 0 of a ping's spans stands for. spans (P, W, 4) int32:
     for each ping and row two intervals of segments, [a, b) and [c, d).
     row_x (I,), node_y (3M + 1,), node_z (I, 3M + 1) float64: places of the nodes, three a segment
-    and its end. cells (I, M, 7, 16) float32 as one line: y, z, unit normal x, y, z, and complex
+    and its end. cells (I, M, 8, 16) float32 as one line: x, y, z, unit normal x, y, z, and complex
     strength re, im of sixteen patches each.
     strength (N + 1,) float32: √S_b against 1 − sin²(grazing), evenly spaced from 0 to 1, the last
     entry twice.
-    disc: 1 when ``across`` is the two-way pattern of u² + v² (0 to 1); otherwise ``across`` is the
-    two-way pattern of |v| and ``along`` (K, U) that of (1/r, |u|), steps inv_step and sine_step.
+    across: two-way pattern of |v|; along (K, U): that of (1/r, |u|), steps inv_step and sine_step.
     per_metre, bin0: fine bin of a one-way path r is r·per_metre − bin0. turns_per_m: 2f/c.
-    nodes (2, 3M + 1) float64, work (64,) float32: scratch. fine (P, 2B) float32, re and im in turn,
-    is added to.
+    nodes (2, 3M + 1) float64, work (80,) float32: scratch. fine (P, 2B) float32, re and im in
+    turn, is added to.
     """
     last = np.float32(fine.shape[1] // 2 - 2)
     n_strength = np.float32(strength.shape[0] - 2)
@@ -228,7 +335,7 @@ def patches(  # type: ignore[no-untyped-def]
                     inv = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
                     u = (dx * ax + dy * ay + dz * az) * inv
                     v = (dx * cx + dy * cy + dz * cz) * inv
-                    b = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
+                    b = _beam(u, v, inv, 0, across, along_re, along_im, inv_step, sine_step)
                     nodes[0, m] = b.real * inv * inv
                     nodes[1, m] = b.imag * inv * inv
                 for m in range(begin, end):
@@ -253,66 +360,43 @@ def patches(  # type: ignore[no-untyped-def]
                     i_1 = np.float32(-5.5 * k0 + 9.0 * k1 - 4.5 * k2 + k3)
                     i_2 = np.float32(9.0 * k0 - 22.5 * k1 + 18.0 * k2 - 4.5 * k3)
                     i_3 = np.float32(4.5 * (k3 - k0) + 13.5 * (k1 - k2))
-                    dx32 = np.float32(dx)
-                    dy32 = np.float32(dy)
-                    dz32 = np.float32(dz)
-                    twice_y = np.float32(2.0 * dy)
-                    twice_z = np.float32(2.0 * dz)
-                    square32 = np.float32(square)
-                    r032 = np.float32(r0)
-                    y032 = np.float32(y0)
-                    z032 = np.float32(z0)
-                    at = np.uint64((i * segments + m) * 112)
+                    dx32, dy32, dz32 = np.float32(dx), np.float32(dy), np.float32(dz)
+                    y032, z032 = np.float32(y0), np.float32(z0)
+                    square32, r032 = np.float32(square), np.float32(r0)
+                    at = np.uint64((i * segments + m) * 128)
                     for q in range(16):
                         c = at + np.uint64(q)
-                        y = cells[c] - y032
-                        z = cells[c + np.uint64(16)] - z032
-                        more = y * (y + twice_y) + z * (z + twice_z)
-                        r = np.float32(math.sqrt(square32 + more))
-                        step = more / (r + r032)
+                        y = cells[c + np.uint64(16)] - y032
+                        z = cells[c + np.uint64(32)] - z032
                         ey = dy32 + y
                         ez = dz32 + z
+                        more = y * (ey + dy32) + z * (ez + dz32)
+                        r = np.float32(math.sqrt(square32 + more))
+                        step = more / (r + r032)
                         sine = -(
-                            dx32 * cells[c + np.uint64(32)]
-                            + ey * cells[c + np.uint64(48)]
-                            + ez * cells[c + np.uint64(64)]
+                            dx32 * cells[c + np.uint64(48)]
+                            + ey * cells[c + np.uint64(64)]
+                            + ez * cells[c + np.uint64(80)]
                         )
                         sine = sine / r
-                        front = ahead + ey * fy + ez * fz
-                        lit = ONE if front > zero else zero
+                        lit = ONE if ahead + ey * fy + ez * fz > zero else zero
                         lit = lit if sine > zero else zero
                         t = y * scale
                         bre = (r_0 + t * (r_1 + t * (r_2 + t * r_3))) * lit
                         bim = (i_0 + t * (i_1 + t * (i_2 + t * i_3))) * lit
-                        x = turn0 + step * to_turns
-                        x = x - ((x + ROUND) - ROUND)
-                        ct = _cos_turn(x)
-                        st = -_sin_turn(x)
+                        turn = turn0 + step * to_turns
+                        turn = turn - ((turn + ROUND) - ROUND)
+                        ct = _cos_turn(turn)
+                        st = -_sin_turn(turn)
                         pre = bre * ct - bim * st
                         pim = bre * st + bim * ct
-                        gre = cells[c + np.uint64(80)]
-                        gim = cells[c + np.uint64(96)]
+                        gre = cells[c + np.uint64(96)]
+                        gim = cells[c + np.uint64(112)]
                         work[q] = pre * gre - pim * gim
                         work[q + 16] = pre * gim + pim * gre
                         work[q + 32] = at0 + step * to_bins
-                        work[q + 48] = max(ONE - sine * sine, zero) * n_strength
-                    for q in range(16):
-                        place_b = work[q + 32]
-                        if place_b < zero or place_b >= last:
-                            continue
-                        flat = work[q + 48]
-                        k = np.uint32(flat)
-                        f = flat - np.float32(k)
-                        amp = strength[k] + f * (strength[k + np.uint32(1)] - strength[k])
-                        b = np.uint32(place_b)
-                        f = place_b - np.float32(b)
-                        re = work[q] * amp
-                        im = work[q + 16] * amp
-                        o = np.uint64(b) * np.uint64(2)
-                        fine[p, o] += re - f * re
-                        fine[p, o + np.uint64(1)] += im - f * im
-                        fine[p, o + np.uint64(2)] += f * re
-                        fine[p, o + np.uint64(3)] += f * im
+                        work[q + 48] = max(ONE - sine * sine, zero)
+                    _scatter(work, strength, n_strength, across, zero, fine, p, last)
 
 
 @_inline
@@ -331,7 +415,8 @@ def points(  # type: ignore[no-untyped-def]
 ):  # fmt: skip
     """Add the echoes of directionless points: sx, sy, sz (S,) float64, strength (S,) complex128.
 
-    The other parameters are those of :func:`patches`; ``place`` and ``frame`` belong to the rows
+    The other parameters are those of :func:`patches_fan`, or ``disc`` is 1 and ``across`` is the
+    two-way pattern of u² + v²; ``place`` and ``frame`` belong to the rows
     of ``fine``.
     """
     for p in range(p0, p1):

@@ -10,6 +10,7 @@ from __future__ import annotations
 import copy
 import difflib
 import math
+import reprlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Self
@@ -29,6 +30,8 @@ __all__ = [
 ]
 
 LONGEST_TEXT = 2000
+_SHORT = reprlib.Repr()  # looks at the first few entries only, however long a list is
+_SHORT.maxstring = _SHORT.maxother = _SHORT.maxlong = 60
 
 
 def decibels(amplitude_ratio: Any, floor_db: float = -300.0) -> Any:
@@ -108,7 +111,10 @@ def rule_of(parameter: Any) -> str:
 
 
 def _shown(value: Any) -> str:
-    text = repr(value)
+    try:
+        text = _SHORT.repr(value)
+    except ValueError:  # Python refuses to write out a whole number of more than 4300 digits
+        return "a number too long to show"
     return text if len(text) <= 60 else text[:57] + "..."
 
 
@@ -124,6 +130,10 @@ def _is_text(value: Any) -> bool:
     return not any("\ud800" <= c <= "\udfff" for c in value)
 
 
+def _is_list(value: Any) -> bool:
+    return isinstance(value, (list, tuple))
+
+
 def _is_built(value: Any) -> bool:
     """Whether a field's value is made of settable things, so that it can be looked at further."""
     items = value if isinstance(value, list) else [value]
@@ -131,7 +141,7 @@ def _is_built(value: Any) -> bool:
 
 
 def _near(word: str, words: Iterable[str]) -> str:
-    match = difflib.get_close_matches(word, list(words), n=1)
+    match = difflib.get_close_matches(str(word), list(words), n=1)
     return f"Did you mean {match[0]}?" if match else ""
 
 
@@ -180,51 +190,51 @@ class Settable(param.Parameterized):
         """Turn a plain value into what the field holds; collect what is wrong with it."""
         parameter = cls.param[field]
         here = _join(path, field)
-        wrong = [Problem(here, rule_of(parameter), _shown(value))]
+
+        def wrong() -> list[Problem]:
+            return [Problem(here, rule_of(parameter), _shown(value))]
+
         if value is None:
-            return value, [] if parameter.allow_None else wrong
+            return value, [] if parameter.allow_None else wrong()
         if isinstance(parameter, param.List):
-            return cls._items(parameter, value, here, wrong)
+            return cls._items(parameter, value, here) if _is_list(value) else (value, wrong())
         if isinstance(parameter, param.Selector):
             if isinstance(value, str) and value in parameter.objects:
                 return value, []
             hint = _near(str(value), [str(o) for o in parameter.objects])
             return value, [Problem(here, rule_of(parameter), _shown(value), hint)]
         if isinstance(parameter, param.Boolean):
-            return value, [] if isinstance(value, bool) else wrong
+            return value, [] if isinstance(value, bool) else wrong()
         if isinstance(parameter, param.ClassSelector):
             kind: Any = parameter.class_
             if isinstance(value, kind):
                 return value, []
             if not isinstance(value, Mapping):
-                return value, wrong
+                return value, wrong()
             # a table that says only some fields keeps the others as they are by default here
             return kind._build({**parameter.default.to_dict(), **value}, here)
         if isinstance(parameter, param.Number):
-            return cls._bounded(parameter, value, wrong)
-        return value, [] if _is_text(value) else wrong
+            built, fits = cls._bounded(parameter, value)
+            return built, [] if fits else wrong()
+        return value, [] if _is_text(value) else wrong()
 
     @staticmethod
-    def _bounded(parameter: Any, value: Any, wrong: list[Problem]) -> tuple[Any, list[Problem]]:
+    def _bounded(parameter: Any, value: Any) -> tuple[Any, bool]:
+        """A number as the field holds it, and whether the field takes it."""
         if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
-            return value, wrong
+            return value, False
         if isinstance(value, (float, np.floating)) and not math.isfinite(value):
-            return value, wrong
-        if isinstance(parameter, param.Integer):
-            if value != int(value):
-                return value, wrong
-            value = int(value)
+            return value, False
+        whole = isinstance(parameter, param.Integer)
+        if whole and value != int(value):
+            return value, False
         low, high = parameter.bounds or (None, None)
         if (low is not None and value < low) or (high is not None and value > high):
-            return value, wrong
-        return (value if isinstance(parameter, param.Integer) else float(value)), []
+            return value, False
+        return (int(value) if whole else float(value)), True
 
     @staticmethod
-    def _items(
-        parameter: Any, value: Any, here: str, wrong: list[Problem]
-    ) -> tuple[Any, list[Problem]]:
-        if not isinstance(value, (list, tuple)):
-            return value, wrong
+    def _items(parameter: Any, value: Any, here: str) -> tuple[Any, list[Problem]]:
         low, high = parameter.bounds or (0, None)
         if len(value) < low or (high is not None and len(value) > high):
             rule = f"must have {low} to {high} entries"

@@ -203,7 +203,7 @@ class Patches:
     """Bed patches of a channel: I rows along the track, M segments of sixteen patches across it.
 
     row_x (I,), node_y (3M + 1,), node_z (I, 3M + 1) float64: nodes, three a segment and the last
-    one's end. cells (I, M, 7, 16) float32: y, z, unit normal (3), strength re, im. first (P,),
+    one's end. cells (I, M, 8, 16) float32: place (3), unit normal (3), strength re, im. first (P,),
     spans (P, W, 4) int32: the rows and segments a ping reaches. count: contributions of all pings.
     """
 
@@ -221,23 +221,22 @@ class Patches:
     @property
     def place(self) -> np.ndarray:
         """Place of each patch, (3, I, J), m."""
-        y, z = self._field(0), self._field(1)
-        return np.stack([np.broadcast_to(self.row_x[:, None], y.shape), y, z])
+        return np.stack([self._field(n) for n in (0, 1, 2)])
 
     @property
     def normal(self) -> np.ndarray:
         """Unit normal of each patch, (3, I, J), towards the water."""
-        return np.stack([self._field(n) for n in (2, 3, 4)])
+        return np.stack([self._field(n) for n in (3, 4, 5)])
 
     @property
     def re(self) -> np.ndarray:
         """Real part of each patch's strength without the grazing-angle law, (I, J), m."""
-        return self._field(5)
+        return self._field(6)
 
     @property
     def im(self) -> np.ndarray:
         """Imaginary part of each patch's strength, (I, J), m."""
-        return self._field(6)
+        return self._field(7)
 
     @property
     def column_spans(self) -> np.ndarray:
@@ -319,23 +318,24 @@ def _cells(
     along: tuple[int, np.ndarray],
     across: tuple[int, int, float, float],
 ) -> np.ndarray:
-    """Patches of lattice rows i0.. and segments m0 to m1, (I, M, 7, 16) float32.
+    """Patches of lattice rows i0.. and segments m0 to m1, (I, M, 8, 16) float32.
 
-    Rows are evenly spaced along the track, where the pitch is half the footprint; places across it
-    are jittered, so that no two neighbouring ranges repeat.
+    Places are jittered across the track, and along it too under a disc, whose beam holds only a
+    few rows. Under a fan the rows are half a footprint apart, and a row stands at one x.
     """
     i0, row_x = along
     m0, m1, px, py = across
     shape = (len(row_x), (m1 - m0) * SEGMENT)
-    y, g = np.empty(shape), np.empty(shape, dtype=np.complex64)
+    x, y, g = np.empty(shape), np.empty(shape), np.empty(shape, dtype=np.complex64)
     owner = owner_seed(seed, "bed", channel.look)
-    kernels.lattice(np.uint64(owner), i0, m0 * SEGMENT, py, y, g)
+    kernels.lattice(np.uint64(owner), i0, m0 * SEGMENT, py, x, y, g)
+    x = row_x[:, None] + (x - 0.5) * (px if channel.tables.disc else 0.0)
     slope_x, slope_y = bed.gradient()
     flat = np.sqrt(1.0 + slope_x**2 + slope_y**2)
-    z = np.asarray(bed.depth_at(row_x[:, None], y))
+    z = np.asarray(bed.depth_at(x, y))
     g *= np.float32(np.sqrt(px * py * flat)) * (z > channel.place[0, 2])
-    cells = np.empty((shape[0], m1 - m0, 7, SEGMENT), dtype=np.float32)
-    fields = (y, z, slope_x / flat, slope_y / flat, -1.0 / flat, g.real, g.imag)
+    cells = np.empty((shape[0], m1 - m0, 8, SEGMENT), dtype=np.float32)
+    fields = (x, y, z, slope_x / flat, slope_y / flat, -1.0 / flat, g.real, g.imag)
     for n, field in enumerate(fields):
         cells[:, :, n] = np.broadcast_to(field, shape).reshape(shape[0], -1, SEGMENT)
     return cells

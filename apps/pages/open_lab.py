@@ -19,19 +19,25 @@ WARMING = {
     "text": "first start: compiling the echo engine, about half a minute",
 }
 BUSY = {"state": "busy", "text": "drawing…"}
+LARGEST_NUMBER = 2**53  # beyond it a browser no longer counts in ones
 log = logging.getLogger("archwise")
 
 
 class OpenLab:
-    """One visitor's Open lab: session, engine desk and browser component."""
+    """One visitor's Open lab: session, engine desk and browser component.
 
-    def __init__(self) -> None:
+    doc: the visitor's document, on whose own turn answers are handed over; None hands them over
+    as they come.
+    """
+
+    def __init__(self, doc: Any = None) -> None:
         self.session = LabSession()
         self.packer = Packer()
         self.desk = Desk(self._answered)
         self.number = 0
         self.heard = 0
-        self._doc = pn.state.curdoc
+        self.refused = ""
+        self._doc = doc
         self.view = LabView(
             self._message,
             schema={**schema(), "palettes": palette_tables()},
@@ -51,51 +57,57 @@ class OpenLab:
 
     def _message(self, data: dict[str, Any]) -> None:
         """One message from the browser; nothing in it is trusted."""
-        error = ""
+        kind, values, number = data.get("type"), data.get("values"), data.get("n")
+        self.refused = ""
         try:
-            kind = data.get("type")
-            if kind == "set" and isinstance(data.get("values"), dict):
-                number = data.get("n")
-                self.heard = number if isinstance(number, int) else self.heard
-                self.session.set(data["values"])
+            if kind == "set" and isinstance(values, dict):
+                if type(number) is int and 0 <= number <= LARGEST_NUMBER:
+                    self.heard = number
+                self.session.set(values)
             elif kind == "scene":
-                self.session.open(str(data.get("id")))
+                self.session.open(data.get("id"))
             elif kind == "reset":
                 self.session.open(self.session.scene_id)
-        except (SettingError, ValueError) as problem:
-            error = str(problem)
-        self._show(error)
+            else:
+                return
+        except SettingError as problem:
+            self.refused = str(problem)
+        self._show()
         self._ask()
 
-    def _show(self, error: str = "") -> None:
-        values = {**self.session.values(), "_n": self.heard}
-        if error:
-            status = {"state": "error", "text": error}
-        else:
-            status = BUSY if warm.ready.is_set() else WARMING
-        self.view.param.update(values=values, status=status)
-        self._error = error
+    def _show(self) -> None:
+        status = BUSY if warm.ready.is_set() else WARMING
+        if self.refused:
+            status = {"state": "error", "text": self.refused}
+        self.view.param.update(values={**self.session.values(), "_n": self.heard}, status=status)
 
     def _answered(self, answer: Answer) -> None:
         """From a worker thread: pack there, hand over on the visitor's own document."""
-        payload = None
-        if answer.made is not None:
-            payload = self.packer.pack(answer.scene, answer.made, seq=answer.number, n=self.heard)
+        payload, words = None, answer.error
+        try:
+            if answer.made is not None:
+                payload = self.packer.pack(answer.scene, answer.made, seq=answer.number)
+        except Exception:
+            log.exception("a pass could not be packed")
+            words = "The picture of this pass could not be sent; the last one stays. Try Reset."
 
         def hand_over() -> None:
             if payload is None:
-                self.view.status = {"state": "error", "text": answer.error}
+                self.view.status = {"state": "error", "text": words}
                 return
-            refused = getattr(self, "_error", "")
-            status = {"state": "error" if refused else "ready", "text": refused or answer.note}
+            state = "error" if self.refused else "ready"
+            status = {"state": state, "text": self.refused or answer.note}
             self.view.param.update(payload=payload, status=status)
 
-        with contextlib.suppress(Exception):
+        if self._doc is None:
+            hand_over()
+            return
+        with contextlib.suppress(Exception):  # the visitor may have gone meanwhile
             self._doc.add_next_tick_callback(hand_over)
 
 
 def open_lab() -> LabView:
     """Build the page for a new visitor."""
-    lab = OpenLab()
+    lab = OpenLab(pn.state.curdoc)
     pn.state.on_session_destroyed(lambda context: lab.close())
     return lab.view

@@ -28,7 +28,8 @@ MAX_ENTRIES = 6_000_000
 class BeamTables:
     """Two-way complex beam, b_tx·b_rx.
 
-    ``disc``: 1 when ``across`` (N,) float32 is against u² + v², else against |v|.
+    ``disc``: 1 when ``across`` (N + 1,) float32 is against u² + v², else against |v|, from 0 to 1;
+    its last entry stands twice.
     ``along_re``, ``along_im`` (K, U) float32: against inverse range (steps of 1/inv_step, 1/m)
     and |u| (steps of 1/sine_step); the far field is row 0.
     """
@@ -117,7 +118,7 @@ def beam_tables(
         When the long side would need too large a near-field table.
     """
     k = 2.0 * np.pi * frequency / sound_speed
-    x = np.linspace(0.0, 1.0, ACROSS_ENTRIES)
+    x = np.append(np.linspace(0.0, 1.0, ACROSS_ENTRIES), 1.0)
     if isinstance(transmit, Disc) and isinstance(receive, Disc):
         sine = np.sqrt(x)
         both = disc_pattern(k * transmit.diameter / 2.0 * sine)

@@ -44,6 +44,8 @@ def looks() -> list[Any]:
     return [
         pytest.param(cone(range_end=8.0), 0, id="cone"),
         pytest.param(cone(diameter=0.06, range_end=9.0), 0, id="narrow cone"),
+        pytest.param(cone(pulse_length=5e-4, range_end=8.0), 0, id="long pulse"),
+        pytest.param(fan(width=0.02, range_end=7.0), 0, id="pencil"),
         pytest.param(cone(depression=50.0, range_end=9.0), 1, id="tilted cone"),
         pytest.param(fan(range_end=8.0), 0, id="fan"),
         pytest.param(side(range_end=12.0), 0, id="port"),
@@ -60,9 +62,9 @@ def test_patches(look: Look, which: int, seed: int) -> None:
         centre=float(rng.uniform(-30, 30)), draft=float(rng.uniform(0.0, 0.6)),
     )  # fmt: skip
     bed = Bed(
-        depth=float(rng.uniform(3.0, 6.0)),
-        slope_along=float(rng.uniform(-3.0, 3.0)),
-        slope_across=float(rng.uniform(-10.0, 10.0)),
+        depth=track.draft + 1.0 if seed == 1 else float(rng.uniform(3.0, 6.0)),
+        slope_along=float(rng.uniform(-3.0, 3.0)) if seed > 1 else 0.0,
+        slope_across=float(rng.uniform(-10.0, 10.0)) if seed > 1 else 0.0,
         sediment=str(rng.choice(["silt", "rock"])),
     )
     c = channel(look, track, which)

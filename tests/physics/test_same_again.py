@@ -9,6 +9,7 @@ from kit import HIDDEN, beams, channel, cone, fan, layer, scene, side, steps
 from simulator import Bed, Fish, Look, Receiver, Runner, Scene, Sounder, Target, Track, pictures
 from simulator.echo import Pass
 
+EDGE_DB = 1e-4  # float32 levels of some hundred decibels hold 1e-5
 SAME = 1e-5  # of the loudest pixel: float32 sums in another order
 
 
@@ -80,8 +81,10 @@ def test_same_seed_same_bed_and_noise() -> None:
         owner = key.rsplit("/", 1)[1]
         if owner in ("bed", "noise"):
             power = np.mean(np.abs(one[key]) ** 2)
-            apart = np.mean(np.abs(one[key] - other[key]) ** 2) / power
-            assert apart == pytest.approx(2.0, abs=0.8), key  # two draws unlike each other
+            shared = np.vdot(one[key], other[key]) / one[key].size
+            both = power * np.mean(np.abs(other[key]) ** 2)
+            # a bed under one short line holds few cells of its own: chance alone gives up to 0.5
+            assert abs(shared) < 0.6 * np.sqrt(both), key
         elif owner == "targets[0]":
             np.testing.assert_array_equal(one[key], other[key])
 
@@ -171,7 +174,12 @@ def test_gain_and_colours_compute_nothing() -> None:
     assert again.computed == ()
     second = pictures(again, made.receiver)
     for name, picture in second.items():
-        np.testing.assert_array_equal(first[name].codes(), picture.codes())
+        before, now = first[name].codes(), picture.codes()
+        # codes are the same but where a level stands within rounding of a step's edge
+        edge = np.abs(np.abs(np.mod(first[name].level_db, 0.5) - 0.25)) < EDGE_DB
+        np.testing.assert_array_equal(before[~edge], now[~edge])
+        assert np.all(np.abs(before.astype(int) - now) <= 1)
+        assert np.mean(edge) < 0.01
         assert not np.array_equal(first[name].level_db, picture.level_db)
 
 

@@ -42,7 +42,7 @@ def two_way_beam(
     the near-field tests hold to a direct sum over the face.
     """
     t = channel.tables
-    n = len(t.across) - 1
+    n = len(t.across) - 2
     if t.disc:
         if exact:
             x = np.pi * channel.face_length / channel.wavelength * np.sqrt(u * u + v * v)

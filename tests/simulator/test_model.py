@@ -65,11 +65,10 @@ def test_every_number_takes_its_bounds_and_refuses_what_lies_beyond(
     for inside in (low, high):
         assert getattr(kind(**{field: inside}), field) == inside
     beyond = 1 if whole else 1e-6 * (high - low)
-    for outside in (low - beyond, high + beyond, 10**400, -(10**400), 1e300):
+    for outside in (low - beyond, high + beyond, 10**400, -(10**400), 10**5000, 1e300):
         text = only_problem(lambda value=outside: kind(**{field: value}))
-        assert text.startswith(f"{kind.__name__}.{field} must be a ")
-        assert f"from {str(low).removesuffix('.0')}".replace("-", "−") in text or low not in (0, 1)
-        assert "; you gave " in text
+        assert text.startswith(f"{kind.__name__}.{field} {rule_of(parameter)}; you gave ")
+        assert len(text) < 200
 
 
 @pytest.mark.parametrize(
@@ -207,7 +206,7 @@ def test_a_copy_is_deep_and_may_differ_in_some_fields() -> None:
     assert scene.bed.depth != 9.0
     assert scene.outlines[0].body[0][1] == 0.01
     assert (scene.title, other.title) == ("Untitled scene", "Other")
-    with pytest.raises(SettingError, match="titel is not a field. Did you mean title"):
+    with pytest.raises(SettingError, match=r"titel is not a field. Did you mean title"):
         scene.copy(titel="Other")
 
 
@@ -215,6 +214,18 @@ def test_a_copy_is_deep_and_may_differ_in_some_fields() -> None:
 def test_only_a_table_becomes_a_thing(bad: Any) -> None:
     with pytest.raises(SettingError, match=r"Bed must be a table of fields; you gave"):
         Bed.from_dict(bad)
+
+
+def test_a_field_s_name_is_text() -> None:
+    data: Any = {7: 1}
+    with pytest.raises(SettingError, match=r"^7 is not a field"):
+        Bed.from_dict(data)
+
+
+def test_a_table_of_some_fields_keeps_the_part_s_own_defaults() -> None:
+    scene = Scene.from_dict({"sounder": {"side": {"range_end": 9.0}}})
+    assert scene.sounder.side.to_dict() == {**Sounder().side.to_dict(), "range_end": 9.0}
+    assert scene.sounder.side.depression != Look().depression
 
 
 def test_rules_read_as_sentences() -> None:

@@ -78,7 +78,7 @@ function fit(canvas, width, height, options) {
 // One line of ticks; `up` says whether the ticks point up from y.
 function drawScaleLine(context, state, axis, kind, left, y, up, strong) {
   const scale = axis.scales[kind];
-  const ticks = niceTicks(scale.low, scale.high, axis.width / 72);
+  const ticks = niceTicks(scale.low, scale.high, axis.width / 66);
   context.fillStyle = strong ? state.inks.ink : state.inks.muted;
   context.strokeStyle = state.inks.line;
   context.textBaseline = up ? "top" : "bottom";

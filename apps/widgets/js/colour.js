@@ -129,7 +129,7 @@ function drawColourScale(canvas, state, width) {
 function colourScaleWords(state) {
   const { gain, range_compensation: rule } = state.display;
   const after = rule === "none" ? "" : `, ${say("levelAfter", { rule })}`;
-  const strongest = say("strongest", { level: figure(-gain), gain: figure(gain) });
+  const strongest = say("strongest", { level: figure(-gain) });
   return `${say("levelUnit")}${after}. ${strongest}`;
 }
 

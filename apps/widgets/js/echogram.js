@@ -77,7 +77,7 @@ function drawEchogram(plot, state, look, axis, table, left, height) {
   }
   const low = look.range0 - look.dr / 2;
   const high = low + look.rows * look.dr;
-  drawSideScale(context, state, left, height, low, high, (r) => rowY(look, height, r), "m");
+  drawSideScale(context, state, left, height, low, high, (r) => rowY(look, height, r), low < 0 ? "" : "m");
   if (low < 0) drawSideWords(context, state, left, height);
 }
 

@@ -40,8 +40,8 @@ function buildPage(root) {
   page.foot = make("div", { class: "foot" }, page.readout, page.status, page.caution, page.live);
   page.caption = make("p", { class: "caption" });
   page.table = make("table");
-  page.main = make("main", {}, make("div", { class: "bar" },
-    make("div", { class: "words" }, page.title, page.lookFor), page.switches), page.figure, page.foot,
+  page.main = make("main", {}, make("div", { class: "bar" }, page.title,
+    page.switches, page.lookFor), page.figure, page.foot,
   page.caption, make("p", { class: "caption small", text: say("pooled") }),
   make("details", { class: "data" }, make("summary", { text: say("table") }), page.table));
   page.settings = make("aside", { class: "settings", "aria-label": say("settings") });

@@ -68,26 +68,35 @@ function drawShape(context, inks, shape, toX, toY) {
   context.stroke();
 }
 
-// Labels step aside when they would lie on one another.
+// The box of a drawn thing in pixels, as middle and half sizes.
+function boxOf(points, toX, toY) {
+  const xs = points.map((point) => toX(point[0]));
+  const ys = points.map((point) => toY(point[1]));
+  const [x0, x1, y0, y1] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
+  return { x: (x0 + x1) / 2, y: (y0 + y1) / 2, half: (x1 - x0) / 2 + 2, tall: (y1 - y0) / 2 + 2 };
+}
+
+// Labels stand above or below what they name, clear of fish and of one another where they can.
 function drawLabels(context, state, shapes, toX, toY, left, width, height) {
-  const placed = [];
+  const taken = shapes.filter((shape) => shape.role === "fish" || shape.role === "target")
+    .map((shape) => boxOf(shape.points, toX, toY));
   context.textBaseline = "middle";
   context.textAlign = "center";
   context.lineJoin = "round";
-  for (const shape of shapes) {
-    if (shape.kind !== "label" || !shape.text) continue;
-    const half = context.measureText(shape.text).width / 2 + 3;
-    const x = clamp(toX(shape.points[0][0]), left + half, left + width - half);
-    const home = toY(shape.points[0][1]);
-    const tries = [0, -13, 13, -26, 26].map((shift) => clamp(home + shift, 8, height - 8));
-    const free = (y) => placed.every((box) => Math.abs(box.y - y) > 12 || Math.abs(box.x - x) > box.half + half);
-    const y = tries.find(free) ?? tries[0];
-    placed.push({ x, y, half });
+  for (const { kind, text, points } of shapes) {
+    if (kind !== "label" || !text) continue;
+    const half = context.measureText(text).width / 2 + 3;
+    const x = clamp(toX(points[0][0]), left + half, left + width - half);
+    const home = toY(points[0][1]);
+    const tries = [0, -11, 11, -16, 16, -24, 24, -37, 37].map((shift) => clamp(home + shift, 8, height - 8));
+    const free = (y) => taken.every((box) => Math.abs(box.y - y) > box.tall + 6 || Math.abs(box.x - x) > box.half + half);
+    const y = tries.find(free) ?? tries[1];
+    taken.push({ x, y, half, tall: 6 });
     context.lineWidth = 3;
     context.strokeStyle = state.inks.water;
-    context.strokeText(shape.text, x, y);
+    context.strokeText(text, x, y);
     context.fillStyle = state.inks.ink;
-    context.fillText(shape.text, x, y);
+    context.fillText(text, x, y);
   }
 }
 
