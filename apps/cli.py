@@ -230,8 +230,12 @@ def _peak(layer: Any, beam: Any, rule: str) -> float:
 
 
 def _bench(options: argparse.Namespace) -> int:
-    from apps.bench import bench, table
-
+    try:
+        from apps.bench import bench, table
+    except ModuleNotFoundError as error:
+        raise Refused(
+            f"bench needs {error.name}, which is not installed. Try: pip install {error.name}"
+        ) from None
     figures = bench(start_up=not options.quick)
     print(json.dumps(figures, indent=2) if options.json else table(figures))
     return 0

@@ -4,20 +4,25 @@ from __future__ import annotations
 
 import json
 import struct
+import weakref
 from typing import Any
 
 import simulator
 from apps.captions import TITLES, cautions, look_words, made_with
 from apps.drawing import lake_view
 from simulator import Echo, Pass, Receiver, Scene, to_picture
+from simulator.echo import Layer
 from simulator.picture import CODE_LOW_DB, CODE_STEP_DB
+
+# of each beam: pings, rows, first range, layers
+Trace = tuple[tuple[int, int, float, tuple[weakref.ref[Layer], ...]], ...]
 
 
 class Packer:
     """Packs passes; a look whose layers are the very same as last time is sent without codes."""
 
     def __init__(self) -> None:
-        self._sent: dict[str, Echo] = {}
+        self._sent: dict[str, Trace] = {}
 
     def pack(self, scene: Scene, made: Pass, **extra: Any) -> bytes:
         """One payload: uint32 length of the header, the header, the codes."""
@@ -37,12 +42,12 @@ class Packer:
                 "absorption": picture.absorption_db_m,
                 "codes": None,
             }
-            if not _same(self._sent.get(name), echo):
+            if not _same(self._sent.get(name, ()), echo):
                 codes = picture.codes()
                 row["codes"] = {"offset": len(body), "length": codes.size}
                 body += codes.tobytes()
             looks.append(row)
-        self._sent = dict(made.looks)
+        self._sent = {name: _trace(echo) for name, echo in made.looks.items()}
         track = scene.track
         header = {
             "title": scene.title,
@@ -76,15 +81,23 @@ def _caption(scene: Scene, picture: Any) -> str:
     return " · ".join(f"{name}: {value}" for name, value in rows)
 
 
-def _same(old: Echo | None, new: Echo) -> bool:
-    """Whether two echoes hold the same layers on the same axes."""
-    if old is None or len(old.beams) != len(new.beams):
+def _trace(echo: Echo) -> Trace:
+    """What an echo was made of, without holding its memory: axes and layers of each beam."""
+    return tuple(
+        (b.pings, len(b.range_m), float(b.range_m[0]), tuple(weakref.ref(x) for x in b.layers))
+        for b in echo.beams
+    )
+
+
+def _same(sent: Trace, echo: Echo) -> bool:
+    """Whether an echo holds the very layers that were sent, on the same axes."""
+    if len(sent) != len(echo.beams):
         return False
-    for a, b in zip(old.beams, new.beams, strict=True):
-        if a.pings != b.pings or len(a.range_m) != len(b.range_m) or a.range_m[0] != b.range_m[0]:
+    for (pings, rows, first, layers), beam in zip(sent, echo.beams, strict=True):
+        if (pings, rows, first) != (beam.pings, len(beam.range_m), float(beam.range_m[0])):
             return False
-        if len(a.layers) != len(b.layers):
+        if len(layers) != len(beam.layers):
             return False
-        if any(x is not y for x, y in zip(a.layers, b.layers, strict=True)):
+        if any(old() is not new for old, new in zip(layers, beam.layers, strict=True)):
             return False
     return True

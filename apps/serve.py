@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import logging
 import socket
@@ -83,9 +84,7 @@ def serve(port: int | None = None, browser: bool = True) -> None:
     if browser:
         server.io_loop.call_later(0.5, lambda: webbrowser.open(address))
     server.start()
-    try:
+    with contextlib.suppress(KeyboardInterrupt):
         server.io_loop.start()
-    except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
-    finally:
-        stop()
+    stop()
+    print("stopped", file=sys.stderr)

@@ -45,7 +45,22 @@ class OpenLab:
             status=BUSY if warm.ready.is_set() else WARMING,
             sizing_mode="stretch_width",
         )
+        if doc is None:
+            self.start()
+
+    def start(self) -> None:
+        """Ask for the first pass; to be called once the visitor's page stands."""
         self._ask()
+
+    def start_at_once(self) -> None:
+        """Compute the first pass here and now, so that the page arrives with it.
+
+        For the built-in scene, whose layers are kept, this takes some tens of milliseconds.
+        """
+        self.number += 1
+        answer = self.desk.answer(self.number, self.session.scene.copy())
+        if answer is not None:
+            self._hand_over(*self._packed(answer))
 
     def close(self) -> None:
         """The visitor has gone."""
@@ -83,31 +98,39 @@ class OpenLab:
 
     def _answered(self, answer: Answer) -> None:
         """From a worker thread: pack there, hand over on the visitor's own document."""
-        payload, words = None, answer.error
-        try:
-            if answer.made is not None:
-                payload = self.packer.pack(answer.scene, answer.made, seq=answer.number)
-        except Exception:
-            log.exception("a pass could not be packed")
-            words = "The picture of this pass could not be sent; the last one stays. Try Reset."
-
-        def hand_over() -> None:
-            if payload is None:
-                self.view.status = {"state": "error", "text": words}
-                return
-            state = "error" if self.refused else "ready"
-            status = {"state": state, "text": self.refused or answer.note}
-            self.view.param.update(payload=payload, status=status)
-
+        packed = self._packed(answer)
         if self._doc is None:
-            hand_over()
+            self._hand_over(*packed)
             return
         with contextlib.suppress(Exception):  # the visitor may have gone meanwhile
-            self._doc.add_next_tick_callback(hand_over)
+            self._doc.add_next_tick_callback(lambda: self._hand_over(*packed))
+
+    def _packed(self, answer: Answer) -> tuple[bytes | None, str]:
+        """The payload of an answer, and words: an error without a payload, else a note."""
+        if answer.made is None:
+            return None, answer.error
+        try:
+            return self.packer.pack(answer.scene, answer.made, seq=answer.number), answer.note
+        except Exception:
+            log.exception("a pass could not be packed")
+            return None, "The picture of this pass could not be sent; the last one stays. Try Reset."
+
+    def _hand_over(self, payload: bytes | None, words: str) -> None:
+        if payload is None:
+            self.view.status = {"state": "error", "text": words}
+            return
+        state = "error" if self.refused else "ready"
+        status = {"state": state, "text": self.refused or words}
+        self.view.param.update(payload=payload, status=status)
 
 
 def open_lab() -> LabView:
     """Build the page for a new visitor."""
     lab = OpenLab(pn.state.curdoc)
     pn.state.on_session_destroyed(lambda context: lab.close())
+    if warm.ready.is_set():
+        lab.start_at_once()
+    else:
+        # an answer from another thread must not meet a document that is still being made
+        pn.state.onload(lab.start)
     return lab.view

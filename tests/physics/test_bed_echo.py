@@ -7,6 +7,7 @@ otherwise.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -166,7 +167,7 @@ def test_one_cell_is_rayleigh(look: Look, which: int) -> None:
     amplitude = np.concatenate(found)
     r = c.ranges()
     edges = [5.05, 5.3, 6.0, 7.0, 8.0, 10.0, 12.0]
-    for low, high in zip(edges, edges[1:], strict=False):
+    for low, high in pairwise(edges):
         band = amplitude[:, (r > low) & (r < high)]
         if band.shape[1] == 0:
             continue

@@ -102,7 +102,7 @@ def test_energy_of_a_target_falls_as_40_log_r(factor: float) -> None:
 
 
 def fine_profile(look: Look, depth: float = 5.0) -> tuple[np.ndarray, np.ndarray]:
-    """Amplitude of a point's mark against (range − its range), by moving it a sixteenth of a row."""
+    """Amplitude of a point's mark against (range − its range), moved by a sixteenth of a row."""
     row = look.pulse_length / 4.0 * channel(look, still(draft=0.0)).sound_speed / 2.0
     places = [depth + n * row / 16.0 for n in range(16)]
     beam, layers = target_layer(look, still(draft=0.0), *(Target(depth=d) for d in places))
@@ -113,7 +113,7 @@ def fine_profile(look: Look, depth: float = 5.0) -> tuple[np.ndarray, np.ndarray
 
 
 def test_a_mark_is_half_a_pulse_long() -> None:
-    """A23: cτ/2 at −6 dB in the wide-band limit: 74.1 mm for 0.1 ms at 1482.3 m/s; 222 at 0.3 ms."""
+    """A23: cτ/2 at −6 dB in the wide-band limit; 74.1 mm for 0.1 ms, 222 for 0.3 (1482.3 m/s)."""
     for tau, published in ((1e-4, 0.0741), (3e-4, 0.222)):
         look = cone(pulse_length=tau, bandwidth_factor=50.0)
         away, size = fine_profile(look)
@@ -145,7 +145,7 @@ def test_resolution(factor: float, pulses: float, marks: int) -> None:
     c = channel(look, still(draft=0.0))
     gap = pulses * c.sound_speed * look.pulse_length / 2.0
     others = [5.0 + gap + n * c.wavelength / 2.0 / 16.0 for n in range(16)]
-    beam, layers = target_layer(
+    _, layers = target_layer(
         look, still(draft=0.0), *(Target(depth=float(d)) for d in (5.0, *others))
     )
     first = layers[0][0]

@@ -60,7 +60,7 @@ def test_each_kernel_is_compiled_once_whatever_the_scene() -> None:
 
 
 def test_the_kernels_are_those_expected() -> None:
-    assert {"lattice", "noise", "receive", "patches", "points", "fish"} <= set(COMPILED)
+    assert {"lattice", "noise", "receive", "points", "fish"} <= set(COMPILED)
     assert set(COMPILED) <= set(JITTED)
 
 
