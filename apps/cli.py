@@ -66,12 +66,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(argv)
     from simulator import SettingError
 
+    work = {"draw": _draw, "bench": _bench}.get(options.command, _serve)
     try:
-        if options.command == "draw":
-            return _draw(options)
-        if options.command == "bench":
-            return _bench(options)
-        return _serve(options)
+        code = work(options)
+        sys.stdout.flush()  # here, where a reader that has gone can still be dealt with
+        return code
     except SettingError as error:
         lines = [str(p) for p in error.problems]
         if len(lines) > 1:

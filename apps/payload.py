@@ -13,6 +13,7 @@ from apps.drawing import lake_view
 from simulator import Echo, Pass, Receiver, Scene, to_picture
 from simulator.echo import Layer
 from simulator.picture import CODE_LOW_DB, CODE_STEP_DB
+from simulator.sounder import pulse
 
 # of each beam: pings, rows, first range, layers
 Trace = tuple[tuple[int, int, float, tuple[weakref.ref[Layer], ...]], ...]
@@ -38,7 +39,7 @@ class Packer:
                 "subtitle": look_words(look, echo.about["sound_speed"]),
                 "rows": len(picture.range_m),
                 "range0": float(picture.range_m[0]),
-                "dr": float(picture.range_m[1] - picture.range_m[0]),
+                "dr": _row_height(echo),
                 "absorption": picture.absorption_db_m,
                 "codes": None,
             }
@@ -74,6 +75,12 @@ class Packer:
 
 # what acts in the browser alone: it would be stale in a caption made here
 LOCAL = ("Gain", "Colours", "Range compensation")
+
+
+def _row_height(echo: Echo) -> float:
+    """Metres of range a row stands for; a picture may be a single row high."""
+    row_s = echo.about["pulse_length"] * pulse.FINE_PER_ROW / pulse.FINE_PER_PULSE
+    return float(row_s * echo.about["assumed_sound_speed"] / 2.0)
 
 
 def _caption(scene: Scene, picture: Any) -> str:

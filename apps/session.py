@@ -287,6 +287,8 @@ class LabSession(param.Parameterized):
         if holder is None or field not in holder.fields():
             return None
         value = getattr(holder, field)
+        if field == "heading" and abs(value) > 180.0:
+            value = 180.0 - (180.0 - value) % 360.0  # the same way, as the control counts it
         return value if isinstance(value, (str, bool)) else round(value / control.scale, 6)
 
 

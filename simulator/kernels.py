@@ -153,13 +153,8 @@ def _line_lookup(table, at):  # type: ignore[no-untyped-def]
 
 
 @_inline
-def _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # type: ignore[no-untyped-def]
-    """Two-way complex beam at direction cosines u, v and inverse range."""
-    n_across = np.float32(across.shape[0] - 2)
-    if disc == 1:
-        s2 = np.float32(min(u * u + v * v, 1.0))
-        return complex(_line_lookup(across, s2 * n_across), 0.0)
-    b = _line_lookup(across, np.float32(min(abs(v), 1.0)) * n_across)
+def _along(u, inv, along_re, along_im, inv_step, sine_step):  # type: ignore[no-untyped-def]
+    """Two-way complex pattern of a rectangle's long side at direction cosine u and 1/r."""
     ki = min(inv * inv_step, along_re.shape[0] - 1.0)
     ku = min(abs(u) * sine_step, along_re.shape[1] - 1.0)
     k = min(int(ki), along_re.shape[0] - 2)
@@ -172,33 +167,45 @@ def _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # 
     im = (1.0 - a) * ((1.0 - e) * along_im[k, m] + e * along_im[k, m + 1]) + a * (
         (1.0 - e) * along_im[k + 1, m] + e * along_im[k + 1, m + 1]
     )
-    return complex(b * re, b * im)
+    return complex(re, im)
 
 
 @_inline
-def _scatter(work, strength, n_strength, pattern, n_pattern, fine, p, last):  # type: ignore[no-untyped-def]
-    """Add sixteen echoes from scratch to fine bins, each with its √S_b and, for a disc, its beam.
+def _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # type: ignore[no-untyped-def]
+    """Two-way complex beam at direction cosines u, v and inverse range."""
+    n_across = np.float32(across.shape[0] - 2)
+    if disc == 1:
+        s2 = np.float32(min(u * u + v * v, 1.0))
+        return complex(_line_lookup(across, s2 * n_across), 0.0)
+    b = _line_lookup(across, np.float32(min(abs(v), 1.0)) * n_across)
+    return b * _along(u, inv, along_re, along_im, inv_step, sine_step)
 
-    work (80,): re, im, fine bin, 1 − sin²(grazing) and (for a disc) sin² off the axis, sixteen each.
+
+@_inline
+def _scatter(work, strength, n_strength, pattern, n_pattern, fine, p, base, last):  # type: ignore[no-untyped-def]
+    """Add sixteen echoes from scratch to fine bins, each with its √S_b and its pattern.
+
+    work (80,), sixteen each: re, im, fine bins after ``base``, 1 − sin²(grazing), and where the
+    pattern is looked up (sin² off a disc's axis, |v| of a rectangle), from 0 to 1.
     """
     for q in range(16):
         at = work[q + 32]
-        if at < np.float32(0.0) or at >= last:
+        whole = np.int64(math.floor(at))
+        bin_at = base + whole
+        if bin_at < 0 or bin_at >= last:
             continue
         flat = work[q + 48] * n_strength
         k = np.uint32(flat)
         f = flat - np.float32(k)
         amp = strength[k] + f * (strength[k + np.uint32(1)] - strength[k])
-        if n_pattern > np.float32(0.0):
-            flat = work[q + 64] * n_pattern
-            k = np.uint32(flat)
-            f = flat - np.float32(k)
-            amp *= pattern[k] + f * (pattern[k + np.uint32(1)] - pattern[k])
-        b = np.uint32(at)
-        f = at - np.float32(b)
+        flat = work[q + 64] * n_pattern
+        k = np.uint32(flat)
+        f = flat - np.float32(k)
+        amp *= pattern[k] + f * (pattern[k + np.uint32(1)] - pattern[k])
+        f = at - np.float32(whole)
         re = work[q] * amp
         im = work[q + 16] * amp
-        o = np.uint64(b) * np.uint64(2)
+        o = np.uint64(bin_at) * np.uint64(2)
         fine[p, o] += re - f * re
         fine[p, o + np.uint64(1)] += im - f * im
         fine[p, o + np.uint64(2)] += f * re
@@ -216,10 +223,10 @@ def patches_disc(  # type: ignore[no-untyped-def]
     enough for the phase. Parameters as in :func:`patches_fan`; ``across`` (N + 1,) is the two-way
     pattern of sin² off the axis, the last entry twice.
     """
-    last = np.float32(fine.shape[1] // 2 - 2)
+    last = fine.shape[1] // 2 - 2
     n_strength = np.float32(strength.shape[0] - 2)
     n_pattern = np.float32(across.shape[0] - 2)
-    segments = (node_y.shape[0] - 1) // 3
+    segments = (node_y.shape[0] - 1) // 4
     zero = np.float32(0.0)
     to_bins = np.float32(per_metre)
     to_turns = np.float32(turns_per_m)
@@ -232,15 +239,17 @@ def patches_disc(  # type: ignore[no-untyped-def]
             dx = row_x[i] - tx
             for half in range(2):
                 for m in range(spans[p, w, 2 * half], spans[p, w, 2 * half + 1]):
-                    y0 = node_y[3 * m]
-                    z0 = node_z[i, 3 * m]
+                    y0 = node_y[4 * m]
+                    z0 = node_z[i, 4 * m]
                     dy = y0 - ty
                     dz = z0 - tz
                     square = dx * dx + dy * dy + dz * dz
                     r0 = math.sqrt(square)
                     turns = r0 * turns_per_m
                     turn0 = np.float32(turns - math.floor(turns))
-                    at0 = np.float32(r0 * per_metre - bin0)
+                    place_b = r0 * per_metre - bin0
+                    base = np.int64(math.floor(place_b))
+                    at0 = np.float32(place_b - base)
                     dx32, dy32, dz32 = np.float32(dx), np.float32(dy), np.float32(dz)
                     x032, y032, z032 = np.float32(row_x[i]), np.float32(y0), np.float32(z0)
                     square32, r032 = np.float32(square), np.float32(r0)
@@ -277,7 +286,7 @@ def patches_disc(  # type: ignore[no-untyped-def]
                         work[q + 32] = at0 + step * to_bins
                         work[q + 48] = max(ONE - sine * sine, zero)
                         work[q + 64] = max(ONE - front * front, zero)
-                    _scatter(work, strength, n_strength, across, n_pattern, fine, p, last)
+                    _scatter(work, strength, n_strength, across, n_pattern, fine, p, base, last)
 
 
 @_jit
@@ -288,78 +297,93 @@ def patches_fan(  # type: ignore[no-untyped-def]
 ):  # fmt: skip
     """Add the echoes of bed patches heard by a rectangle, row by row in segments of sixteen.
 
-    Patches of a row stand at one x. The beam and spreading then vary slowly along the row, so they
-    are taken from the tables at four nodes of a segment and run through a cubic in between; range,
-    phase and grazing angle are worked out for each patch, ranges as differences from the segment's
-    first node, so that single precision is enough for the phase.
+    Patches of a row stand at one x. The long side's pattern then varies slowly along the row, so it
+    is taken from its table at five nodes of a segment and run through a quartic; all else is
+    worked out for each patch, ranges as differences from the segment's first node, so that
+    single precision is enough for the phase.
 
     Parameters
     ----------
     place (P, 3), frame (P, 3, 3): transducer place and its along, across and axis unit vectors.
     first (P,) int32: lattice row that row 0 of a ping's spans stands for. spans (P, W, 4) int32:
     for each ping and row two intervals of segments, [a, b) and [c, d).
-    row_x (I,), node_y (3M + 1,), node_z (I, 3M + 1) float64: places of the nodes, three a segment
+    row_x (I,), node_y (4M + 1,), node_z (I, 4M + 1) float64: places of the nodes, four a segment
     and its end. cells (I, M, 8, 16) float32 as one line: x, y, z, unit normal x, y, z, and complex
     strength re, im of sixteen patches each.
     strength (N + 1,) float32: √S_b against 1 − sin²(grazing), evenly spaced from 0 to 1, the last
     entry twice.
     across: two-way pattern of |v|; along (K, U): that of (1/r, |u|), steps inv_step and sine_step.
     per_metre, bin0: fine bin of a one-way path r is r·per_metre − bin0. turns_per_m: 2f/c.
-    nodes (2, 3M + 1) float64, work (80,) float32: scratch. fine (P, 2B) float32, re and im in
+    nodes (2, 4M + 1) float64, work (80,) float32: scratch. fine (P, 2B) float32, re and im in
     turn, is added to.
     """
-    last = np.float32(fine.shape[1] // 2 - 2)
+    last = fine.shape[1] // 2 - 2
     n_strength = np.float32(strength.shape[0] - 2)
-    segments = (node_y.shape[0] - 1) // 3
-    scale = np.float32(1.0 / (node_y[3] - node_y[0]))
+    n_pattern = np.float32(across.shape[0] - 2)
+    segments = (node_y.shape[0] - 1) // 4
+    scale = np.float32(1.0 / (node_y[4] - node_y[0]))
     zero = np.float32(0.0)
     to_bins = np.float32(per_metre)
     to_turns = np.float32(turns_per_m)
     for p in range(p0, p1):
         tx, ty, tz = place[p, 0], place[p, 1], place[p, 2]
         ax, ay, az = frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2]
-        cx, cy, cz = frame[p, 1, 0], frame[p, 1, 1], frame[p, 1, 2]
+        cy, cz = np.float32(frame[p, 1, 1]), np.float32(frame[p, 1, 2])
         fy, fz = np.float32(frame[p, 2, 1]), np.float32(frame[p, 2, 2])
         for w in range(spans.shape[1]):
             i = first[p] + w
             dx = row_x[i] - tx
             ahead = np.float32(dx * frame[p, 2, 0])
+            aside = np.float32(dx * frame[p, 1, 0])
             for half in range(2):
                 begin = spans[p, w, 2 * half]
                 end = spans[p, w, 2 * half + 1]
                 if end <= begin:
                     continue
-                for m in range(3 * begin, 3 * end + 1):
+                for m in range(4 * begin, 4 * end + 1):
                     dy = node_y[m] - ty
                     dz = node_z[i, m] - tz
                     inv = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
                     u = (dx * ax + dy * ay + dz * az) * inv
-                    v = (dx * cx + dy * cy + dz * cz) * inv
-                    b = _beam(u, v, inv, 0, across, along_re, along_im, inv_step, sine_step)
-                    nodes[0, m] = b.real * inv * inv
-                    nodes[1, m] = b.imag * inv * inv
+                    b = _along(u, inv, along_re, along_im, inv_step, sine_step)
+                    nodes[0, m] = b.real
+                    nodes[1, m] = b.imag
                 for m in range(begin, end):
-                    y0 = node_y[3 * m]
-                    z0 = node_z[i, 3 * m]
+                    y0 = node_y[4 * m]
+                    z0 = node_z[i, 4 * m]
                     dy = y0 - ty
                     dz = z0 - tz
                     square = dx * dx + dy * dy + dz * dz
                     r0 = math.sqrt(square)
                     turns = r0 * turns_per_m
                     turn0 = np.float32(turns - math.floor(turns))
-                    at0 = np.float32(r0 * per_metre - bin0)
-                    k0, k1 = nodes[0, 3 * m], nodes[0, 3 * m + 1]
-                    k2, k3 = nodes[0, 3 * m + 2], nodes[0, 3 * m + 3]
+                    place_b = r0 * per_metre - bin0
+                    base = np.int64(math.floor(place_b))
+                    at0 = np.float32(place_b - base)
+                    k0, k1 = nodes[0, 4 * m], nodes[0, 4 * m + 1]
+                    k2, k3 = nodes[0, 4 * m + 2], nodes[0, 4 * m + 3]
+                    k4 = nodes[0, 4 * m + 4]
                     r_0 = np.float32(k0)
-                    r_1 = np.float32(-5.5 * k0 + 9.0 * k1 - 4.5 * k2 + k3)
-                    r_2 = np.float32(9.0 * k0 - 22.5 * k1 + 18.0 * k2 - 4.5 * k3)
-                    r_3 = np.float32(4.5 * (k3 - k0) + 13.5 * (k1 - k2))
-                    k0, k1 = nodes[1, 3 * m], nodes[1, 3 * m + 1]
-                    k2, k3 = nodes[1, 3 * m + 2], nodes[1, 3 * m + 3]
+                    r_1 = np.float32((-25.0 * k0 + 48.0 * k1 - 36.0 * k2 + 16.0 * k3) / 3.0 - k4)
+                    r_2 = np.float32(
+                        (70.0 * k0 - 208.0 * k1 + 228.0 * k2 - 112.0 * k3 + 22.0 * k4) / 3.0
+                    )
+                    r_3 = np.float32(
+                        (-80.0 * k0 + 288.0 * k1 - 384.0 * k2 + 224.0 * k3) / 3.0 - 16.0 * k4
+                    )
+                    r_4 = np.float32((32.0 * (k0 + k4) - 128.0 * (k1 + k3)) / 3.0 + 64.0 * k2)
+                    k0, k1 = nodes[1, 4 * m], nodes[1, 4 * m + 1]
+                    k2, k3 = nodes[1, 4 * m + 2], nodes[1, 4 * m + 3]
+                    k4 = nodes[1, 4 * m + 4]
                     i_0 = np.float32(k0)
-                    i_1 = np.float32(-5.5 * k0 + 9.0 * k1 - 4.5 * k2 + k3)
-                    i_2 = np.float32(9.0 * k0 - 22.5 * k1 + 18.0 * k2 - 4.5 * k3)
-                    i_3 = np.float32(4.5 * (k3 - k0) + 13.5 * (k1 - k2))
+                    i_1 = np.float32((-25.0 * k0 + 48.0 * k1 - 36.0 * k2 + 16.0 * k3) / 3.0 - k4)
+                    i_2 = np.float32(
+                        (70.0 * k0 - 208.0 * k1 + 228.0 * k2 - 112.0 * k3 + 22.0 * k4) / 3.0
+                    )
+                    i_3 = np.float32(
+                        (-80.0 * k0 + 288.0 * k1 - 384.0 * k2 + 224.0 * k3) / 3.0 - 16.0 * k4
+                    )
+                    i_4 = np.float32((32.0 * (k0 + k4) - 128.0 * (k1 + k3)) / 3.0 + 64.0 * k2)
                     dx32, dy32, dz32 = np.float32(dx), np.float32(dy), np.float32(dz)
                     y032, z032 = np.float32(y0), np.float32(z0)
                     square32, r032 = np.float32(square), np.float32(r0)
@@ -378,12 +402,15 @@ def patches_fan(  # type: ignore[no-untyped-def]
                             + ey * cells[c + np.uint64(64)]
                             + ez * cells[c + np.uint64(80)]
                         )
-                        sine = sine / r
-                        lit = ONE if ahead + ey * fy + ez * fz > zero else zero
+                        inv32 = ONE / r
+                        sine = sine * inv32
+                        v = (aside + ey * cy + ez * cz) * inv32
+                        lit = inv32 * inv32
+                        lit = lit if ahead + ey * fy + ez * fz > zero else zero
                         lit = lit if sine > zero else zero
                         t = y * scale
-                        bre = (r_0 + t * (r_1 + t * (r_2 + t * r_3))) * lit
-                        bim = (i_0 + t * (i_1 + t * (i_2 + t * i_3))) * lit
+                        bre = (r_0 + t * (r_1 + t * (r_2 + t * (r_3 + t * r_4)))) * lit
+                        bim = (i_0 + t * (i_1 + t * (i_2 + t * (i_3 + t * i_4)))) * lit
                         turn = turn0 + step * to_turns
                         turn = turn - ((turn + ROUND) - ROUND)
                         ct = _cos_turn(turn)
@@ -396,7 +423,8 @@ def patches_fan(  # type: ignore[no-untyped-def]
                         work[q + 16] = pre * gim + pim * gre
                         work[q + 32] = at0 + step * to_bins
                         work[q + 48] = max(ONE - sine * sine, zero)
-                    _scatter(work, strength, n_strength, across, zero, fine, p, last)
+                        work[q + 64] = min(abs(v), ONE)
+                    _scatter(work, strength, n_strength, across, n_pattern, fine, p, base, last)
 
 
 @_inline

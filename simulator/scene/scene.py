@@ -9,6 +9,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import param
 import tomli_w
 
@@ -22,6 +23,7 @@ from simulator.sounder.look import Sounder
 from simulator.sounder.receiver import Receiver
 
 MAX_FISH = 400
+UNDER_FACE = 0.1  # m of water there must be under the transducer
 
 
 def _owned(kind: type[Settable]) -> Any:
@@ -59,7 +61,7 @@ class Scene(Settable):
         return forms.form(fish.form).scaled(fish.length)
 
     def check(self, path: str = "") -> list[Problem]:
-        """Fish must have a known form."""
+        """Fish must have a known form, and the boat must be afloat all along its line."""
         known = (*forms.form_names(), *(o.title for o in self.outlines))
         rule = "must be one of " + ", ".join(known)
         where = f"{path}." if path else ""
@@ -68,7 +70,18 @@ class Scene(Settable):
             for n, f in enumerate(self.fish)
             if f.form not in known
         ]
-        return problems
+        return problems + self._aground(where)
+
+    def _aground(self, where: str) -> list[Problem]:
+        place = self.track.positions()
+        clear = np.asarray(self.bed.depth_at(place[:, 0], place[:, 1])) - place[:, 2]
+        worst = int(np.argmin(clear))
+        if clear[worst] >= UNDER_FACE:
+            return []
+        rule = f"must leave {UNDER_FACE:g} m of water under the transducer all along the line"
+        given = f"{clear[worst]:.2f} m at x = {place[worst, 0]:.1f} m"
+        hint = "Make the bed deeper or flatter, the line shorter, or the draft less."
+        return [Problem(f"{where}track", rule, given, hint)]
 
     @classmethod
     def load(cls, path: str | Path) -> Scene:

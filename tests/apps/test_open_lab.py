@@ -17,7 +17,7 @@ from apps.pages.open_lab import OpenLab
 from apps.scenes import SCENES
 from apps.session import CONTROLS
 
-PATIENCE = 60.0  # s; the machines are shared
+PATIENCE = 20.0  # s; the machines are shared
 
 
 class Watched:

@@ -32,9 +32,8 @@ def direct(length: float, frequency: float, u: float, r: float, c: float) -> com
 
 
 def along(tables: BeamTables, u: float, r: float) -> complex:
-    table = tables.along_re.astype(float) + 1j * tables.along_im
     at = np.array([tables.inv_step / r]), np.array([u * tables.sine_step])
-    return complex(twin.bilinear(table, *at)[0])
+    return complex(twin.bilinear(tables.along_re, tables.along_im, *at)[0])
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,9 @@ from simulator import Bed, Fish, Look, Receiver, Runner, Scene, Sounder, Target,
 from simulator.echo import Pass
 
 EDGE_DB = 1e-4  # float32 levels of some hundred decibels hold 1e-5
+# kernels hold fine bins in float32: counted from another first bin, a place among some 2600 bins
+# moves by up to half a unit in the last place, 1.2e-4 of a bin
+RECOUNTED = 1.2e-4
 SAME = 1e-5  # of the loudest pixel: float32 sums in another order
 
 
@@ -119,7 +122,8 @@ def compare(short: Scene, long: Scene, pings: int) -> None:
             one, other = layer(few, owner), layer(many, owner)[:pings, rows]
             scale = max(np.abs(one).max(), np.abs(other).max())
             worst = np.abs(one - other).max() / max(scale, 1e-300)
-            assert worst < SAME, f"{owner} of the {few.side} beam moved by {worst:.1e}"
+            same = SAME if many.range_m[0] == few.range_m[0] else RECOUNTED
+            assert worst < same, f"{owner} of the {few.side} beam moved by {worst:.1e}"
 
 
 @pytest.mark.parametrize("look", LOOKS)

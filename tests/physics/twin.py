@@ -15,22 +15,30 @@ from simulator.scatterers import Channel, FishArrays, Patches, strength_table
 
 
 def lookup(table: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """Linear interpolation in the last axis of a 1-D table at fractional indices."""
+    """Linear interpolation in a 1-D table at fractional indices."""
     k = np.clip(at.astype(np.int64), 0, table.shape[0] - 2)
     f = np.minimum(at - k, 1.0)
     return table[k] * (1.0 - f) + table[k + 1] * f
 
 
-def bilinear(table: np.ndarray, row: np.ndarray, column: np.ndarray) -> np.ndarray:
-    """Bilinear interpolation in a 2-D table at fractional indices, held at its edges."""
-    row = np.clip(row, 0.0, table.shape[0] - 1.0)
-    column = np.clip(column, 0.0, table.shape[1] - 1.0)
-    k = np.minimum(row.astype(np.int64), table.shape[0] - 2)
-    m = np.minimum(column.astype(np.int64), table.shape[1] - 2)
+def bilinear(re: np.ndarray, im: np.ndarray, row: np.ndarray, column: np.ndarray) -> np.ndarray:
+    """Bilinear interpolation in a complex 2-D table at fractional indices, held at its edges."""
+    row = np.clip(row, 0.0, re.shape[0] - 1.0)
+    column = np.clip(column, 0.0, re.shape[1] - 1.0)
+    k = np.minimum(row.astype(np.int64), re.shape[0] - 2)
+    m = np.minimum(column.astype(np.int64), re.shape[1] - 2)
     a, e = row - k, column - m
-    return (1.0 - a) * ((1.0 - e) * table[k, m] + e * table[k, m + 1]) + a * (
-        (1.0 - e) * table[k + 1, m] + e * table[k + 1, m + 1]
-    )
+    corner = k * re.shape[1] + m
+    total = np.zeros(corner.shape, dtype=complex)
+    for step, weight in (
+        (0, (1.0 - a) * (1.0 - e)),
+        (1, (1.0 - a) * e),
+        (re.shape[1], a * (1.0 - e)),
+        (re.shape[1] + 1, a * e),
+    ):
+        total.real += weight * re.ravel()[corner + step]
+        total.imag += weight * im.ravel()[corner + step]
+    return total
 
 
 def two_way_beam(
@@ -47,10 +55,10 @@ def two_way_beam(
         if exact:
             x = np.pi * channel.face_length / channel.wavelength * np.sqrt(u * u + v * v)
             return disc_pattern(x) ** 2
-        return lookup(t.across.astype(float), np.minimum(u * u + v * v, 1.0) * n)
-    across = lookup(t.across.astype(float), np.minimum(np.abs(v), 1.0) * n)
-    along = t.along_re.astype(float) + 1j * t.along_im
-    return across * bilinear(along, inverse * t.inv_step, np.abs(u) * t.sine_step)
+        return lookup(t.across, np.minimum(u * u + v * v, 1.0) * n)
+    across = lookup(t.across, np.minimum(np.abs(v), 1.0) * n)
+    at = inverse * t.inv_step, np.abs(u) * t.sine_step
+    return across * bilinear(t.along_re, t.along_im, *at)
 
 
 def deposit(line: np.ndarray, at: np.ndarray, value: np.ndarray) -> None:

@@ -60,7 +60,7 @@ function compensationDb(state, look, range) {
   return 0;
 }
 
-// Lookup offset of each of `rows` drawn rows; several cells may share one drawn row.
+// Lookup offset of each of `rows` pooled rows: one for a whole cell, so that cells stay blocks.
 function rowOffsets(state, look, rows) {
   const offsets = new Int32Array(rows);
   const step = state.header.code_step_db;

@@ -74,11 +74,15 @@ function rangeControl(control, change) {
     slider.setAttribute("aria-valuetext", `${figure(Number(value), control.digits)} ${unit || ""}`.trim());
     if (alsoNumber) number.value = Number(value).toFixed(control.digits ?? 0);
   };
+  let writing = false; // a half-written number is not overwritten
   slider.addEventListener("input", () => {
     show(slider.value);
     change(Number(slider.value));
   });
+  number.addEventListener("input", () => { writing = true; });
+  number.addEventListener("blur", () => { writing = false; });
   number.addEventListener("change", () => {
+    writing = false;
     const typed = number.value === "" ? Number(slider.value) : clamp(Number(number.value), min, max);
     show(typed);
     change(typed);
@@ -87,7 +91,7 @@ function rangeControl(control, change) {
     make("div", { class: "name" }, make("label", { for: id, text: label }),
       make("span", { class: "amount" }, number, make("span", { class: "unit", text: unit || "" }))),
     slider, make("span", { class: "unseen", id: `${id}.limits`, text: helpWords(control) }));
-  return { element, show, busy: (active) => active === number };
+  return { element, show, busy: () => writing };
 }
 
 function selectControl(control, change) {
@@ -173,6 +177,12 @@ function sceneChooser(state, sender) {
     select) };
 }
 
+// A setting that does not apply to what is in hand stays in its place, but cannot be moved.
+function setIdle(element, idle) {
+  element.classList.toggle("idle", idle);
+  element.querySelectorAll("input, select").forEach((input) => { input.disabled = idle; });
+}
+
 function buildControls(state, host, sender, changedDisplay) {
   const built = new Map();
   const scene = sceneChooser(state, sender);
@@ -186,14 +196,13 @@ function buildControls(state, host, sender, changedDisplay) {
   host.append(scene.element, ...state.schema.groups.map((group) => buildGroup(group, built)));
   const refresh = () => {
     scene.show(state.values.scene);
-    const active = host.getRootNode().activeElement;
     const options = state.values.options || {};
     for (const control of all) {
       const value = control.local ? state.display[displayKey(control.id)] : state.values[control.id];
       const one = built.get(control.id);
-      const typing = one.busy(active);
+      setIdle(one.element, value == null);
       if (value == null || (!control.local && sender.pending(control.id))) continue;
-      one.show(value, control.kind === "range" ? !typing : options[control.id]);
+      one.show(value, control.kind === "range" ? !one.busy() : options[control.id]);
     }
   };
   return { refresh };

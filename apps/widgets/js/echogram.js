@@ -45,9 +45,9 @@ function preparePlot(plot, state, look, width, height) {
     plot.cells = new Uint32Array(plot.image.data.buffer);
     plot.pixels = new Uint8Array(width * height);
   }
-  Object.assign(plot, { codes: look.codes, key, pool });
-  const columnOf = mapCells(width, pool.w).map((column) => column * pool.h);
   const rowOf = mapCells(height, pool.h);
+  Object.assign(plot, { codes: look.codes, key, pool, rowOf });
+  const columnOf = mapCells(width, pool.w).map((column) => column * pool.h);
   for (let y = 0, i = 0; y < height; y += 1) {
     for (let x = 0; x < width; x += 1, i += 1) plot.pixels[i] = pool.codes[columnOf[x] + rowOf[y]];
   }
@@ -55,10 +55,10 @@ function preparePlot(plot, state, look, width, height) {
 
 function colourPlot(plot, state, look, table) {
   const { width, height } = plot.image;
-  const { cells, pixels } = plot;
-  const offsets = rowOffsets(state, look, height);
+  const { cells, pixels, rowOf } = plot;
+  const offsets = rowOffsets(state, look, plot.pool.h);
   for (let y = 0, i = 0; y < height; y += 1) {
-    const offset = offsets[y];
+    const offset = offsets[rowOf[y]];
     for (const end = i + width; i < end; i += 1) cells[i] = table[pixels[i] + offset];
   }
 }

@@ -209,7 +209,7 @@ export function render({ model, el }) {
   const resized = new ResizeObserver(onSize);
   resized.observe(root);
   window.addEventListener("resize", onSize);
-  root.archwise = { state, page, colourAt: (name, ping, row) =>
+  root.archwise = { state, page, sender, colourAt: (name, ping, row) =>
     levelRgb(state, cellLevel(state, state.looks.get(name), ping, row)) };
   model.on("remove", () => {
     run.stop();

@@ -1,251 +1,42 @@
-"""Scatterers + sounder + track -> Echo: one linear sum, held by owner.
-
-Each owner (the bed, each fish, each target, the noise) has a layer over the window of pings and
-rows it reaches. Layers are kept by the content of what made them, so what is unchanged is not
-computed again: moving one fish computes that fish.
-"""
+"""One run in progress: each owner's scatterers through the kernels into a layer."""
 
 from __future__ import annotations
 
-import itertools
-import os
-import threading
-import time
-from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
 from simulator import kernels, scatterers
+from simulator.echo.layers import Beam, Echo, Layer
+from simulator.echo.threads import Cancelled, spread_over
 from simulator.model import Problem, SettingError
 from simulator.scatterers import Channel, FormKey
 from simulator.scene import Scene
 from simulator.sounder import pulse
 from simulator.sounder.look import Look
 
-KEEP_BYTES = 400 * 2**20  # layers kept by one runner
 MAX_CONTRIBUTIONS = 4e9
 
 
-class Cancelled(Exception):  # noqa: N818 - not an error, an answer
-    """The run was told to stop; nothing was kept of it but whole layers."""
+class Keeper(Protocol):
+    """Whoever keeps layers between runs."""
 
+    threads: int
 
-@dataclass(frozen=True)
-class Layer:
-    """One owner's share of an echo over the window it reaches.
+    def find(self, key: Hashable) -> tuple[Layer | None] | None:
+        """What was kept under a key, or None."""
 
-    ``data`` (P', R') complex64: amplitude relative to the source at 1 m, for pings ``ping``.. and
-    rows ``row``.. . ``count``: contributions summed to make it.
-    """
-
-    owner: str
-    label: str
-    ping: int
-    row: int
-    data: np.ndarray
-    count: int = 0
-
-
-@dataclass(frozen=True)
-class Beam:
-    """What one beam of a look recorded: layers by owner and the axes they stand on.
-
-    side: "down", "port" or "starboard". range_m (R,) slant range of each row's centre as the
-    sounder reckons it; absorption dB/m one way; ``about`` plain facts for captions.
-    """
-
-    side: str
-    layers: tuple[Layer, ...]
-    range_m: np.ndarray
-    pings: int
-    absorption_db_m: float
-
-    def total(self, leave_out: frozenset[str] = frozenset()) -> np.ndarray:
-        """Sum of the layers, (P, R) complex64; owners in ``leave_out`` are left out."""
-        whole = np.zeros((self.pings, len(self.range_m)), dtype=np.complex64)
-        for layer in self.layers:
-            if layer.owner not in leave_out:
-                p, r = layer.data.shape
-                whole[layer.ping : layer.ping + p, layer.row : layer.row + r] += layer.data
-        return whole
-
-
-@dataclass(frozen=True)
-class Echo:
-    """What a look recorded over a pass: one beam, or port and starboard.
-
-    ping_x_m, ping_time_s (P,): where and when each ping was sent.
-    """
-
-    look: str
-    beams: tuple[Beam, ...]
-    ping_x_m: np.ndarray
-    ping_time_s: np.ndarray
-    about: dict[str, Any]
-
-    @property
-    def port(self) -> Beam:
-        """The port beam of a side look; raises AttributeError for other looks."""
-        return self._beam("port")
-
-    @property
-    def starboard(self) -> Beam:
-        """The starboard beam of a side look; raises AttributeError for other looks."""
-        return self._beam("starboard")
-
-    def _beam(self, side: str) -> Beam:
-        for beam in self.beams:
-            if beam.side == side:
-                return beam
-        raise AttributeError(f"the {self.look} look has no {side} beam; it looks straight down")
-
-
-@dataclass(frozen=True)
-class Pass:
-    """One pass: an Echo for each look shown, and what it took.
-
-    computed: owners whose layers were computed now rather than kept, by look and side.
-    contributions: scatterer-ping terms behind the whole pass; seconds: wall time of this run.
-    """
-
-    looks: dict[str, Echo]
-    computed: tuple[str, ...]
-    contributions: int
-    seconds: float
-
-
-class Runner:
-    """Runs scenes and keeps layers between runs, the least used dropped first.
-
-    Safe to use from several threads; each run is spread over ``threads`` threads. Layers that
-    ``parent`` keeps are used, too, and not kept twice.
-    """
-
-    def __init__(
-        self,
-        threads: int | None = None,
-        keep_bytes: int = KEEP_BYTES,
-        parent: Runner | None = None,
-    ) -> None:
-        self.threads = threads or min(os.cpu_count() or 1, 4)
-        self.keep_bytes = keep_bytes
-        self.parent = parent
-        self.dropped = 0
-        self._kept: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
-        self._bytes = 0
-        self._lock = threading.Lock()
-
-    def run(
-        self,
-        scene: Scene,
-        cancelled: Callable[[], bool] | None = None,
-        progress: Callable[[str], None] | None = None,
-    ) -> Pass:
-        """Simulate one pass.
-
-        Parameters
-        ----------
-        scene : what to simulate.
-        cancelled : asked between layers and within the bed; when it answers True the run stops.
-        progress : told in words what is being computed.
-
-        Raises
-        ------
-        SettingError
-            When the scene is inconsistent or too heavy, saying what to lower.
-        Cancelled
-            When told to stop.
-        """
-        start = time.perf_counter()
-        problems = [*scene.check(), *scene.sounder.check("sounder")]
-        for name, look in scene.sounder.looks().items():
-            problems += look.check(f"sounder.{name}")
-        if problems:
-            raise SettingError(problems)
-        work = _Work(self, scene, cancelled or (lambda: False), progress or (lambda text: None))
-        looks = {name: work.look(name, look) for name, look in scene.sounder.looks().items()}
-        seconds = time.perf_counter() - start
-        return Pass(looks, tuple(work.computed), work.contributions, seconds)
-
-    def kept_bytes(self) -> int:
-        """Bytes of layers kept now."""
-        return self._bytes
-
-    def forget(self) -> None:
-        """Drop everything kept."""
-        with self._lock:
-            self._kept.clear()
-            self._bytes = 0
-
-    def _find(self, key: Hashable) -> Any:
-        with self._lock:
-            found = self._kept.get(key)
-            if found is not None:
-                self._kept.move_to_end(key)
-                return found[0]
-        return self.parent._find(key) if self.parent else None
-
-    def _keep(self, key: Hashable, value: Any, size: int) -> None:
-        with self._lock:
-            if key in self._kept:
-                return
-            self._kept[key] = (value, size)
-            self._bytes += size
-            while self._bytes > self.keep_bytes and len(self._kept) > 1:
-                _, (_, dropped) = self._kept.popitem(last=False)
-                self._bytes -= dropped
-                self.dropped += 1
-
-
-@cache
-def _pool(threads: int) -> ThreadPoolExecutor:
-    return ThreadPoolExecutor(threads, thread_name_prefix="archwise-kernel")
-
-
-def spread_over(
-    threads: int,
-    first: int,
-    last: int,
-    work: Callable[[int, int], None],
-    cancelled: Callable[[], bool] = lambda: False,
-) -> None:
-    """Call ``work(a, b)`` over blocks of pings on a few threads.
-
-    Pings are independent, so any split gives the same numbers.
-
-    Raises
-    ------
-    Cancelled
-        When ``cancelled`` answers True before a block.
-    """
-
-    def stoppable(block: tuple[int, int]) -> bool:
-        if cancelled():
-            return False
-        work(*block)
-        return True
-
-    blocks = _blocks(first, last, threads * 4 if last - first > 64 else threads)
-    done = map(stoppable, blocks) if threads == 1 else _pool(threads).map(stoppable, blocks)
-    if not all(list(done)):
-        raise Cancelled
-
-
-def _blocks(first: int, last: int, parts: int) -> Iterator[tuple[int, int]]:
-    edges = np.linspace(first, last, parts + 1).astype(int)
-    return ((int(a), int(b)) for a, b in itertools.pairwise(edges) if b > a)
+    def keep(self, key: Hashable, value: tuple[Layer | None], size: int) -> None:
+        """Keep a value of so many bytes."""
 
 
 @dataclass
-class _Work:
+class Work:
     """One run in progress."""
 
-    runner: Runner
+    runner: Keeper
     scene: Scene
     cancelled: Callable[[], bool]
     progress: Callable[[str], None]
@@ -305,7 +96,7 @@ class _Work:
     def _kept_or_made(
         self, owner: str, key: Hashable, make: Callable[[], Layer | None], channel: Channel
     ) -> Layer | None:
-        found = self.runner._find(key)
+        found = self.runner.find(key)
         if found is not None:
             return found[0]
         if self.cancelled():
@@ -315,7 +106,7 @@ class _Work:
         layer = make()
         self.computed.append(f"{channel.look}/{channel.side}/{owner}")
         size = 200 if layer is None else layer.data.nbytes
-        self.runner._keep(key, (layer,), size)
+        self.runner.keep(key, (layer,), size)
         return layer
 
     def _spread(self, first: int, last: int, work: Callable[[int, int], None]) -> None:
@@ -473,19 +264,3 @@ def _about(look: Look, channel: Channel) -> dict[str, Any]:
         if look.aperture == "rectangle"
         else look.diameter**2 / channel.wavelength,
     }
-
-
-@cache
-def _shared() -> Runner:
-    return Runner()
-
-
-def run(scene: Scene, runner: Runner | None = None) -> Pass:
-    """Simulate one pass of a scene; layers are kept between calls by ``runner``.
-
-    Raises
-    ------
-    SettingError
-        When the scene is inconsistent or too heavy.
-    """
-    return (runner or _shared()).run(scene)
