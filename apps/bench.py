@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import psutil
 
-from simulator import Fish, Runner, Scene, pictures, reference
+from simulator import Runner, Scene, pictures, reference
 from simulator.echo import spread_over, sum_patches
 from simulator.scatterers import Channel, Patches, make_channels, make_patches
 
@@ -153,9 +153,7 @@ def _growth() -> dict[str, Any]:
     for pings in (150, 300, 600, 1200, 2400):
         channel, made, fine = _bed("side", pings)
 
-        def work(
-            channel: Channel = channel, made: Patches = made, fine: np.ndarray = fine
-        ) -> None:
+        def work(channel: Channel = channel, made: Patches = made, fine: np.ndarray = fine) -> None:
             sum_patches(channel, made, "silt", fine, lambda a, b, f: spread_over(2, a, b, f))
 
         work()

@@ -50,7 +50,6 @@ def page() -> Any:
     html = (files("apps") / "page.html").read_text(encoding="utf-8")
     template = pn.Template(html)
     template.add_panel("page", open_lab())
-    template.add_variable("title", "Archwise: Open lab")
     return template
 
 
@@ -76,7 +75,7 @@ def serve(port: int | None = None, browser: bool = True) -> None:
         show=False,
         start=False,
         verbose=False,
-        title="Archwise",
+        title={"/": "Archwise: Open lab"},
         check_unused_sessions_milliseconds=10_000,
         unused_session_lifetime_milliseconds=30_000,
     )

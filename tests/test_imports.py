@@ -19,7 +19,7 @@ SIMULATOR: list[set[str]] = [
      "plates"},
     {"scene", "sounder"},
     {"rays", "scatterers"},
-    {"echo"},
+    {"echo", "reference"},
     {"picture"},
     {"why", "measure"},
     {"trial"},

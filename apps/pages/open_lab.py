@@ -113,7 +113,10 @@ class OpenLab:
             return self.packer.pack(answer.scene, answer.made, seq=answer.number), answer.note
         except Exception:
             log.exception("a pass could not be packed")
-            return None, "The picture of this pass could not be sent; the last one stays. Try Reset."
+            return (
+                None,
+                "The picture of this pass could not be sent; the last one stays. Try Reset.",
+            )
 
     def _hand_over(self, payload: bytes | None, words: str) -> None:
         if payload is None:

@@ -24,6 +24,7 @@ from apps.serve import HOST, USUAL_PORT, free_port
 
 ROOT = Path(__file__).parents[2]
 PATIENCE = 90.0  # s; the machines are shared
+SERVED = ("text/javascript", "application/javascript", "text/css", "image/png")
 ADDRESS = re.compile(r"http://127\.0\.0\.1:(\d+)/")
 
 
@@ -185,7 +186,7 @@ def test_what_the_page_needs_comes_from_this_server(site: Site) -> None:
     for link in wanted:
         assert link.startswith(site.address)
         kind, body = get(link)
-        assert kind in ("text/javascript", "application/javascript", "text/css"), link
+        assert kind in SERVED, link
         assert len(body) > 100
 
 

@@ -120,13 +120,12 @@ def test_halving_the_boat_speed_doubles_the_mark(lab: Visitor) -> None:
     assert lab.picture("cone").shape[1] == wide
     assert fast > 40
     assert abs(slow / fast - 2.0) < 0.2, (fast, slow)
-    # in metres the mark stands where it stood: it is the columns that are wider
+    # in metres the mark stays as wide: what grew is the number of pings on it
     lab.choose("axis", "metres")
-    in_metres = np.ptp(lab.js("[page.axis.metresX(-4), page.axis.metresX(-2)]"))
-    seq = lab.seq
-    lab.type("track.speed", "1.2")
-    lab.answered(seq)
-    assert abs(np.ptp(lab.js("[page.axis.metresX(-4), page.axis.metresX(-2)]")) - in_metres) < 1.0
+    width = np.ptp(lab.js("[page.axis.metresX(-1), page.axis.metresX(1)]"))
+    lab.set("track.speed", 0.3)
+    assert lab.header["dx"] == pytest.approx(0.015)
+    assert abs(np.ptp(lab.js("[page.axis.metresX(-1), page.axis.metresX(1)]")) - width) < 1.0
 
 
 WATCH = """(root) => {
@@ -178,7 +177,6 @@ def test_dragging_quickly_ends_on_the_last_value(lab: Visitor, name: str) -> Non
     assert len(log["sent"]) <= len(moved)
     # and the last place of the slider is what stands everywhere
     last = float(slider.input_value())
-    assert lab.messages()[-1]["data"]["values"] == {name: last} if False else True
     assert lab.values[name] == pytest.approx(last)
     assert float(lab.control(f"{name}.number").input_value()) == pytest.approx(last, abs=0.051)
     head = lab.header
@@ -187,8 +185,11 @@ def test_dragging_quickly_ends_on_the_last_value(lab: Visitor, name: str) -> Non
     elif name == "bed.depth":
         assert f"Bed: silt, {last:g} m" in head["caption"]
     else:
-        fish = [s for s in head["lake"]["shapes"] if s["role"] == "fish"][0]["points"]
-        assert np.mean([z for _, z in fish]) == pytest.approx(last, abs=0.06)
+        bodies = [
+            np.mean(s["points"], axis=0) for s in head["lake"]["shapes"] if s["role"] == "fish"
+        ]
+        perch = min(bodies, key=lambda middle: abs(middle[0] - 2.9))
+        assert perch[1] == pytest.approx(last, abs=0.06)
 
 
 def test_typed_values_are_bounded(lab: Visitor) -> None:
@@ -215,7 +216,9 @@ def test_a_refused_value_is_told_in_words_and_taken_back(lab: Visitor) -> None:
     before = pictures(lab)
     lab.set("range_start", 14)
     assert lab.status == "error"
-    assert re.search(r"must leave at least 0\.5 m of range; you gave 14 to 5\.25 m", lab.status_words)
+    assert re.search(
+        r"must leave at least 0\.5 m of range; you gave 14 to 5\.25 m", lab.status_words
+    )
     assert lab.page.get_by_role("status").is_visible()
     assert lab.values["range_start"] == 1
     assert lab.control("range_start").input_value() == "1"
@@ -247,7 +250,9 @@ def test_nonsense_is_answered_in_words_or_ignored(lab: Visitor) -> None:
         lab.page.wait_for_timeout(60)
         said.add(lab.status_words)
     # not-a-number and endless cannot pass as JSON, but the page could still send them
-    lab.js('void state.model.send_msg({ type: "set", values: { "track.speed": NaN, seed: Infinity } })')
+    lab.js(
+        'void state.model.send_msg({ type: "set", values: { "track.speed": NaN, seed: Infinity } })'
+    )
     lab.page.wait_for_timeout(300)
     assert any("must be a number from 0 to 3 m/s" in words for words in said), said
     assert any("Form must be one of" in words for words in said), said
@@ -291,6 +296,7 @@ def test_scenes_and_reset(lab: Visitor) -> None:
 
 def test_two_visitors_do_not_see_each_other_s_changes(visit: Callable[..., Visitor]) -> None:
     ann, ben = visit(), visit()
+    ann.unfold()
     before, seq = pictures(ben), ben.seq
     ann.set("track.speed", 1.5)
     ann.set("bed.depth", 6.0)

@@ -108,7 +108,9 @@ def test_words_and_descriptions_name_the_mark(lab: Visitor) -> None:
     assert lab.page.locator("h1").inner_text() == head["title"]
     assert "never navigate by it" in lab.page.locator(".caution").inner_text()
     assert "0.6 m/s" in lab.page.locator(".caption").first.inner_text()
-    name = lab.page.locator('[data-look="cone"] canvas[role="img"]').first.get_attribute("aria-label")
+    name = lab.page.locator('[data-look="cone"] canvas[role="img"]').first.get_attribute(
+        "aria-label"
+    )
     mark = lab.js('state.looks.get("cone").found.best')
     assert f"at ping {mark['ping'] + 1}," in name
     codes, look = lab.codes("cone"), lab.look("cone")

@@ -50,6 +50,7 @@ class Visitor:
         self.address = address
         self.context = browser.new_context(**options)
         self.page = self.context.new_page()
+        self.page.set_default_timeout(15_000)
         self.problems: list[str] = []
         self.frames: list[str] = []  # what the page sent, as text
         self.page.on("console", self._console)
@@ -109,6 +110,11 @@ class Visitor:
         self.page.wait_for_function(function, arg=self.root.element_handle(), timeout=PATIENCE)
 
     def settle(self) -> None:
+        """Wait until the server has answered everything the page sent, and it is painted."""
+        self.until(SETTLED)
+        asked = [m for m in self.messages() if m["name"] == "data_event"]
+        # passes are numbered: one for opening the page, one for each message
+        self.until(f"(root) => root.archwise.state.header.seq > {len(asked)}")
         self.until(SETTLED)
 
     def answered(self, seq: int) -> None:
@@ -244,9 +250,7 @@ def agrees(lab: Visitor, name: str) -> NDArray[np.bool_]:
     height, width = drawn.shape[:2]
     rows = ((np.arange(height) + 0.5) * look["rows"] / height).astype(int)
     pings = ((np.arange(width) + 0.5) * head["pings"] / width).astype(int)
-    weak, strong = (
-        _places(level + shift, chosen)[pings][:, rows].T for shift in (-slack, slack)
-    )
+    weak, strong = (_places(level + shift, chosen)[pings][:, rows].T for shift in (-slack, slack))
     table = palette(chosen["palette"])
     right = np.zeros(weak.shape, dtype=bool)
     for step in range(int(np.max(strong - weak)) + 1):

@@ -6,10 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import twin
 from kit import channel, cone, fan, side, steps
 
-from simulator import Bed, Fish, echo, forms, kernels, scatterers
+from simulator import Bed, Fish, echo, forms, kernels, reference, scatterers
 from simulator.aperture import LINE_HALF_POWER, Disc, Rectangle
 from simulator.scatterers import Channel, FormKey
 from simulator.sounder.beam_tables import BeamTables, beam_tables
@@ -33,7 +32,7 @@ def direct(length: float, frequency: float, u: float, r: float, c: float) -> com
 
 def along(tables: BeamTables, u: float, r: float) -> complex:
     at = np.array([tables.inv_step / r]), np.array([u * tables.sine_step])
-    return complex(twin.bilinear(tables.along_re, tables.along_im, *at)[0])
+    return complex(reference.bilinear(tables.along_re, tables.along_im, *at)[0])
 
 
 @pytest.mark.parametrize(

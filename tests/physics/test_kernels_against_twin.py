@@ -1,4 +1,4 @@
-"""The compiled kernels against the plain float64 sums of twin.py, on random scenes.
+"""The compiled kernels against the plain float64 sums of simulator/reference.py, on random scenes.
 
 The kernels add in float32, with a polynomial for sine and cosine; 2e-3 of the norm (−54 dB) is far
 below anything a picture shows in steps of half a decibel.
@@ -10,10 +10,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-import twin
 from kit import channel, cone, fan, side, steps
 
-from simulator import Bed, Fish, Look, echo, forms, kernels, scatterers
+from simulator import Bed, Fish, Look, echo, forms, kernels, reference, scatterers
 from simulator.scatterers import Channel, FormKey
 
 KERNEL_ERROR = 2e-3
@@ -46,6 +45,7 @@ def looks() -> list[Any]:
         pytest.param(cone(diameter=0.06, range_end=9.0), 0, id="narrow cone"),
         pytest.param(cone(pulse_length=5e-4, range_end=8.0), 0, id="long pulse"),
         pytest.param(fan(width=0.02, range_end=7.0), 0, id="pencil"),
+        pytest.param(fan(pulse_length=5e-4, range_end=8.0), 0, id="fan, long pulse"),
         pytest.param(cone(depression=50.0, range_end=9.0), 1, id="tilted cone"),
         pytest.param(fan(range_end=8.0), 0, id="fan"),
         pytest.param(side(range_end=12.0), 0, id="port"),
@@ -71,9 +71,9 @@ def test_patches(look: Look, which: int, seed: int) -> None:
     made = scatterers.make_patches(c, bed, seed)
     assert made is not None
     ours = compiled_patches(c, made, bed.sediment)
-    assert error(ours, twin.patches(c, made, bed.sediment)) <= KERNEL_ERROR
+    assert error(ours, reference.patches(c, made, bed.sediment)) <= KERNEL_ERROR
     # tables replaced by the formulas themselves, where the twin has them
-    assert error(ours, twin.patches(c, made, bed.sediment, exact=True)) <= KERNEL_ERROR
+    assert error(ours, reference.patches(c, made, bed.sediment, exact=True)) <= KERNEL_ERROR
 
 
 @pytest.mark.parametrize(("look", "which"), looks())
@@ -86,9 +86,9 @@ def test_points(look: Look, which: int, seed: int) -> None:
     ours = bins(c)
     x, y, z = np.ascontiguousarray(place.T)
     kernels.points(0, 6, c.place, c.frame, x, y, z, strength, *c.beam(), *c.axis(), ours)
-    assert error(ours, twin.points(c, place, strength)) <= KERNEL_ERROR
+    assert error(ours, reference.points(c, place, strength)) <= KERNEL_ERROR
     if c.tables.disc:
-        assert error(ours, twin.points(c, place, strength, exact=True)) <= KERNEL_ERROR
+        assert error(ours, reference.points(c, place, strength, exact=True)) <= KERNEL_ERROR
 
 
 @pytest.mark.parametrize(("look", "which"), looks())
@@ -114,7 +114,7 @@ def test_fish(look: Look, which: int, form: str) -> None:
             0, 7, c.place, c.frame, made.centre, made.axes, made.body, made.gas,
             made.coefficients, made.floor, made.floor_turn, *c.beam(), *c.axis(), ours,
         )  # fmt: skip
-        assert error(ours, twin.fish(c, made)) <= KERNEL_ERROR
+        assert error(ours, reference.fish(c, made)) <= KERNEL_ERROR
 
 
 def test_receive_is_a_convolution() -> None:

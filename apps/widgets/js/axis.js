@@ -153,7 +153,10 @@ function createRun(state, changed) {
     const { pings, dt } = state.header;
     at += (Math.min(now - last, 100) / 1e3) * (pings / clamp(pings * dt, 0.5, LONGEST_RUN_S));
     last = now;
-    if (at >= pings) return finish();
+    if (at >= pings) {
+      state.ping = pings - 1;
+      return finish();
+    }
     show();
     changed();
     frame = requestAnimationFrame(tick);
