@@ -134,7 +134,7 @@ def _whole_pass() -> dict[str, Any]:
     picture_s = best_of(lambda: [p.codes() for p in pictures(made).values()], 5)
     # the reference: a plain float32 sum over as many numbers as the pass has contributions
     numbers = np.ones(made.contributions, dtype=np.float32)
-    sum_s = best_of(lambda: numbers.sum(), 5)
+    sum_s = best_of(numbers.sum, 5)
     return {
         "seconds": whole_s,
         "contributions": made.contributions,

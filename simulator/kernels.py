@@ -42,6 +42,7 @@ _inline = njit(nogil=True, error_model="numpy", fastmath={"contract", "nsz"}, in
 
 ONE = np.float32(1.0)
 TWO_PI = 2.0 * math.pi
+NEAR_SEGMENTS = 4.0  # nearer than this many segment lengths no quartic: it would err by 1e-3
 ROUND = np.float32(1.5 * 2.0**23)  # added and taken away again, it rounds a float32 to whole
 
 # cos 2πx and sin 2πx for |x| <= 1/2: Chebyshev fits in x², errors 8e-7 and 2e-7
@@ -298,9 +299,9 @@ def patches_fan(  # type: ignore[no-untyped-def]
     """Add the echoes of bed patches heard by a rectangle, row by row in segments of sixteen.
 
     Patches of a row stand at one x. The long side's pattern then varies slowly along the row, so it
-    is taken from its table at five nodes of a segment and run through a quartic; all else is
-    worked out for each patch, ranges as differences from the segment's first node, so that
-    single precision is enough for the phase.
+    is taken from its table at five nodes of a segment and run through a quartic, but for segments
+    near the face, where each patch looks it up. All else is worked out for each patch, ranges as
+    differences from the segment's first node, so that single precision is enough for the phase.
 
     Parameters
     ----------
@@ -321,7 +322,8 @@ def patches_fan(  # type: ignore[no-untyped-def]
     n_strength = np.float32(strength.shape[0] - 2)
     n_pattern = np.float32(across.shape[0] - 2)
     segments = (node_y.shape[0] - 1) // 4
-    scale = np.float32(1.0 / (node_y[4] - node_y[0]))
+    length = node_y[4] - node_y[0]
+    scale = np.float32(1.0 / length)
     zero = np.float32(0.0)
     to_bins = np.float32(per_metre)
     to_turns = np.float32(turns_per_m)
@@ -384,6 +386,10 @@ def patches_fan(  # type: ignore[no-untyped-def]
                         (-80.0 * k0 + 288.0 * k1 - 384.0 * k2 + 224.0 * k3) / 3.0 - 16.0 * k4
                     )
                     i_4 = np.float32((32.0 * (k0 + k4) - 128.0 * (k1 + k3)) / 3.0 + 64.0 * k2)
+                    near = r0 < NEAR_SEGMENTS * length
+                    if near:  # a quartic would err: each patch looks the pattern up, below
+                        r_0, r_1, r_2, r_3, r_4 = ONE, zero, zero, zero, zero
+                        i_0, i_1, i_2, i_3, i_4 = zero, zero, zero, zero, zero
                     dx32, dy32, dz32 = np.float32(dx), np.float32(dy), np.float32(dz)
                     y032, z032 = np.float32(y0), np.float32(z0)
                     square32, r032 = np.float32(square), np.float32(r0)
@@ -424,6 +430,18 @@ def patches_fan(  # type: ignore[no-untyped-def]
                         work[q + 32] = at0 + step * to_bins
                         work[q + 48] = max(ONE - sine * sine, zero)
                         work[q + 64] = min(abs(v), ONE)
+                    if near:
+                        for q in range(16):
+                            c = at + np.uint64(q)
+                            y = cells[c + np.uint64(16)] - ty
+                            z = cells[c + np.uint64(32)] - tz
+                            inv = 1.0 / math.sqrt(dx * dx + y * y + z * z)
+                            u = (dx * ax + y * ay + z * az) * inv
+                            b = _along(u, inv, along_re, along_im, inv_step, sine_step)
+                            re = work[q] * b.real - work[q + 16] * b.imag
+                            im = work[q] * b.imag + work[q + 16] * b.real
+                            work[q] = np.float32(re)
+                            work[q + 16] = np.float32(im)
                     _scatter(work, strength, n_strength, across, n_pattern, fine, p, base, last)
 
 

@@ -176,8 +176,7 @@ def test_the_keyboard_works_everything(lab: Visitor) -> None:
     assert more.get_attribute("aria-expanded") == "true"
     lab.page.locator("summary").focus()
     keyboard.press("Enter")
-    lab.painted()
-    assert lab.page.locator("details table").is_visible()
+    lab.page.locator("details table").wait_for(state="visible")  # filled once all is at rest
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -97,6 +97,37 @@ def test_scrubbing_during_a_paused_run_takes_the_picture_along(lab: Visitor) -> 
     assert covered(lab).mean() > 0.98
 
 
+def test_a_new_scene_or_reset_stands_whole(lab: Visitor) -> None:
+    for asks in ("scene", "reset"):
+        lab.page.locator(".run").click()
+        lab.page.wait_for_timeout(200)
+        lab.page.locator(".run").click()
+        lab.painted()
+        assert covered(lab).mean() > 0.5
+        seq = lab.seq
+        if asks == "scene":
+            lab.control("scene").select_option(value="three-lengths")
+        else:
+            lab.page.get_by_role("button", name="Reset").click()
+        lab.answered(seq)
+        lab.painted()
+        assert lab.js("state.run.mode") == "whole"
+        assert not lab.canvas('page.plots.get("cone").over')[5:-5, 60:-5, 3].all()
+
+
+def test_nothing_ahead_of_the_boat_peeps_out(lab: Visitor) -> None:
+    """On an axis where the pass is narrower than the plot, the cover reaches its last pixel."""
+    lab.choose("axis", "metres")
+    lab.set("track.speed", 0.3)
+    lab.page.locator(".run").click()
+    lab.page.wait_for_timeout(200)
+    lab.page.locator(".run").click()
+    lab.painted()
+    shown = lab.seen(lab.page.locator('[data-look="cone"] .layers'))
+    bed = shown[int(0.72 * shown.shape[0]), int(lab.js("page.size.left")) + 240 : -3].mean(axis=-1)
+    assert bed.min() > 0.9
+
+
 def test_with_reduced_motion_the_run_jumps(visit: Callable[..., Visitor]) -> None:
     lab = visit(reduced_motion="reduce")
     lab.unfold()

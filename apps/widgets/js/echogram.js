@@ -120,7 +120,7 @@ function drawEchogramOver(plot, state, look, axis, left, height) {
     const seen = left + axis.x(Math.min(state.run.seen, axis.pings));
     if (state.run.seen < axis.pings) {
       context.fillStyle = state.inks.wash;
-      context.fillRect(seen, 0, left + axis.x(axis.pings) - seen, height);
+      context.fillRect(seen, 0, Math.ceil(left + axis.x(axis.pings)) + 1 - seen, height);
     }
     const at = cursorNow(state);
     const x = Math.floor(left + axis.x(pingNow(state) + 0.5)) + 0.5;

@@ -166,7 +166,10 @@ function listenModel(state, page, root, { actions, controls, run, sender, touch 
   const onValues = () => {
     const before = state.values.scene;
     state.values = { ...state.model.values };
-    if (state.adopt || before !== state.values.scene) adoptDisplay(state);
+    if (state.adopt || before !== state.values.scene) {
+      adoptDisplay(state);
+      run.finish(); // a picture that starts covered would look like none
+    }
     sender.answered(state.values._n ?? 0);
     controls.refresh();
     touch("colour");
