@@ -9,8 +9,9 @@ from typing import Any
 import panel as pn
 
 from apps.compute import Answer, Desk, warm
+from apps.controls import schema
 from apps.payload import Packer
-from apps.session import LabSession, schema
+from apps.session import LabSession
 from apps.widgets.lab import LabView, palette_tables
 from simulator import SettingError
 

@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from apps.controls import CONTROLS
 from apps.pages.open_lab import OpenLab
 from apps.scenes import SCENES
-from apps.session import CONTROLS
 
 PATIENCE = 60.0  # s; the machines are shared
 

@@ -9,11 +9,9 @@ from typing import Any
 import param
 import pytest
 
-from apps.scenes import SCENES, built_in
-from apps.session import (
+from apps.controls import (
     CONTROLS,
     GROUPS,
-    LabSession,
     kind_of,
     limits,
     options_of,
@@ -21,6 +19,8 @@ from apps.session import (
     schema,
     shown_unit,
 )
+from apps.scenes import SCENES, built_in
+from apps.session import LabSession
 from simulator import Scene, SettingError
 
 HUNDREDTH_DEGREE = 0.01  # what the beam control shows

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
-from visitor import Visitor
+from visitor import DESKTOP, Visitor
 
 FOLDER = Path(__file__).parent
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
@@ -142,13 +142,30 @@ def cold_server(browser: Any, tmp_path: Path) -> Iterator[Server]:
         one.stop()
 
 
+@pytest.fixture(scope="session")
+def context_for(browser: Any) -> Iterator[Callable[[dict[str, Any]], Any]]:
+    """Browser contexts by their options, kept so that scripts are fetched and compiled once."""
+    contexts: dict[str, Any] = {}
+
+    def context(options: dict[str, Any]) -> Any:
+        options = {"viewport": DESKTOP, "color_scheme": "light", **options}
+        key = str(sorted(options.items()))
+        if key not in contexts:
+            contexts[key] = browser.new_context(**options)
+        return contexts[key]
+
+    yield context
+    for one in contexts.values():
+        one.close()
+
+
 @pytest.fixture
-def visit(browser: Any, server: Server) -> Iterator[Callable[..., Visitor]]:
+def visit(context_for: Any, server: Server) -> Iterator[Callable[..., Visitor]]:
     """Open the page as a new visitor; options are those of a browser context."""
     came: list[Visitor] = []
 
     def open_page(address: str = "", ready: bool = True, **options: Any) -> Visitor:
-        one = Visitor(browser, address or server.address, **options)
+        one = Visitor(context_for(options), address or server.address)
         came.append(one)
         one.open(ready=ready)
         return one

@@ -62,12 +62,13 @@ def test_a_small_desktop_shows_the_story_without_scrolling(
 ) -> None:
     lab = visit(viewport=DESKTOP, color_scheme=scheme)
     no_sideways_scroll(lab)
-    for part in ("h1", ".layers.lake", '[data-look="cone"] .layers', ".run", ".readout", ".caution"):
+    cone_plot = '[data-look="cone"] .layers'
+    for part in ("h1", ".layers.lake", cone_plot, ".run", ".readout", ".caution"):
         box = inside(lab, lab.page.locator(part))
         assert box["y"] >= 0 and box["y"] + box["height"] <= 720, part
     # the lake, and under it the echograms, share their left edge and their width
     lake = inside(lab, lab.page.locator(".layers.lake"))
-    cone = inside(lab, lab.page.locator('[data-look="cone"] .layers'))
+    cone = inside(lab, lab.page.locator(cone_plot))
     assert (lake["x"], lake["width"]) == (cone["x"], cone["width"])
     assert lake["y"] < cone["y"]
 
@@ -80,8 +81,8 @@ def test_at_200_percent_nothing_is_lost(visit: Callable[..., Visitor]) -> None:
         plot.scroll_into_view_if_needed()
         box = inside(lab, plot)
         assert box["y"] >= -1 and box["y"] + box["height"] <= 361, f"{name} can be seen whole"
-    canvas = lab.js('(({ width, clientWidth }) => [width, clientWidth])(page.plots.get("cone").base)')
-    assert canvas[0] == 2 * canvas[1], "crisp on a fine screen"
+    pixels, shown = lab.js('((c) => [c.width, c.clientWidth])(page.plots.get("cone").base)')
+    assert pixels == 2 * shown, "crisp on a fine screen"
     lab.unfold()
     for control in lab.controls():
         inside(lab, lab.control(control["id"]))

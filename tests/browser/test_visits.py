@@ -73,7 +73,7 @@ def test_closing_pages_frees_the_server(visit: Callable[..., Visitor], server: A
             one = visit()
             one.set("track.speed", 0.7 + 0.05 * n)
             one.set("item.depth", 2.0 + 0.1 * n)
-            one.context.close()
+            one.page.close()
         time.sleep(45)  # unused sessions are looked for every 10 s and kept for 30 s
         sizes.append(process.memory_info().rss / 2**20)
     # eight sessions hold up to 8 × 60 MB; what stays after each round must not add up

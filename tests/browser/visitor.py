@@ -43,13 +43,11 @@ FOCUSED = """() => {
 
 
 class Visitor:
-    """One browser context with one page of the Open lab."""
+    """One page of the Open lab; pages of one context share the browser's store of scripts."""
 
-    def __init__(self, browser: Any, address: str, **options: Any) -> None:
-        options = {"viewport": DESKTOP, "color_scheme": "light", **options}
+    def __init__(self, context: Any, address: str) -> None:
         self.address = address
-        self.context = browser.new_context(**options)
-        self.page = self.context.new_page()
+        self.page = context.new_page()
         self.page.set_default_timeout(15_000)
         self.problems: list[str] = []
         self.frames: list[str] = []  # what the page sent, as text
@@ -88,7 +86,7 @@ class Visitor:
         self.settle()
 
     def leave(self) -> list[str]:
-        self.context.close()
+        self.page.close()
         return self.problems
 
     # state

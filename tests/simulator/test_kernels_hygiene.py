@@ -106,9 +106,8 @@ HOSTILE = {
     "fish around the transducer": Scene(
         track=Track(pings=3, draft=0.2, speed=0.0), fish=[Fish(length=2.0, depth=0.2)]
     ),
-    "bed above the transducer": Scene(track=Track(pings=3, draft=3.0), bed=Bed(depth=0.5)),
-    "bed at the transducer": Scene(
-        track=Track(pings=3, draft=0.5, speed=0.0), bed=Bed(depth=0.5, slope_along=45.0)
+    "bed just under the transducer": Scene(
+        track=Track(pings=3, draft=0.5, speed=0.0), bed=Bed(depth=0.65, slope_along=45.0)
     ),
     "fish of no thickness": Scene(
         track=Track(pings=3),

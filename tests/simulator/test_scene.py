@@ -13,7 +13,19 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from simulator import Fish, Look, Outline, Scene, SettingError, Sounder, Target, Track, forms
+from simulator import (
+    Bed,
+    Fish,
+    Look,
+    Outline,
+    Scene,
+    SettingError,
+    Sounder,
+    Target,
+    Track,
+    forms,
+    run,
+)
 from simulator.model import Settable
 from simulator.scene.scene import write_whole
 
@@ -69,7 +81,30 @@ def scenes(draw: Any) -> dict[str, Any]:
     sounder[names[0]]["shown"] = True
     if draw(st.booleans()):
         sounder["assumed_sound_speed"] = draw(st.floats(1300.0, 1700.0))
+    afloat(data)
     return {**data, "sounder": sounder}
+
+
+def afloat(data: dict[str, Any]) -> None:
+    """Level and deepen a bed that the boat of these tables would touch."""
+    bed, place = Bed.from_dict(data["bed"]), Track.from_dict(data["track"]).positions()
+    if np.min(bed.depth_at(place[:, 0], place[:, 1]) - place[:, 2]) < 0.2:
+        depth = max(bed.depth, float(place[0, 2]) + 1.0)
+        data["bed"].update(slope_along=0.0, slope_across=0.0, depth=depth)
+
+
+def test_a_boat_aground_is_refused_with_the_place_and_what_to_do() -> None:
+    aground = {"bed": {"depth": 2.0, "slope_along": -10.0}, "track": {"draft": 0.4}}
+    with pytest.raises(SettingError) as caught:
+        Scene.from_dict(aground)
+    (problem,) = caught.value.problems
+    words = str(problem)
+    assert words.startswith("track must leave 0.1 m of water under the transducer")
+    assert "at x = 15.0 m" in words and "bed deeper" in words
+    scene = Scene()
+    scene.bed.slope_along = -30.0  # each field is in its bounds; the run says what is wrong
+    with pytest.raises(SettingError, match="water under the transducer"):
+        run(scene)
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))

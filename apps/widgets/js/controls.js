@@ -157,16 +157,13 @@ function buildGroup(group, built) {
     ...group.controls.map((control) => built.get(control.id).element));
 }
 
-function sceneChooser(state, sender) {
+function sceneChooser(state, sender, startAfresh) {
   const select = make("select", { id: "scene" },
     ...state.schema.scenes.map((scene) => make("option", { value: scene.id, text: scene.title })));
-  select.addEventListener("change", () => {
-    state.adopt = true;
-    sender.other({ type: "scene", id: select.value });
-  });
+  select.addEventListener("change", () => sender.other({ type: "scene", id: select.value }));
   const reset = make("button", { type: "button", class: "plain", text: say("reset"),
     title: say("resetHelp"), onclick: () => {
-      state.adopt = true;
+      startAfresh(); // here and now: the server keeps silent about values that stay the same
       sender.other({ type: "reset" });
     } });
   const show = (id) => {
@@ -183,9 +180,9 @@ function setIdle(element, idle) {
   element.querySelectorAll("input, select").forEach((input) => { input.disabled = idle; });
 }
 
-function buildControls(state, host, sender, changedDisplay) {
+function buildControls(state, host, sender, { changedDisplay, startAfresh }) {
   const built = new Map();
-  const scene = sceneChooser(state, sender);
+  const scene = sceneChooser(state, sender, startAfresh);
   const all = state.schema.groups.flatMap((group) => group.controls);
   for (const control of all) {
     const change = control.local
@@ -222,7 +219,6 @@ function adoptDisplay(state) {
       if (local && state.values[id] != null) state.display[displayKey(id)] = state.values[id];
     }
   }
-  state.adopt = false;
-  state.home = null;
+  Object.assign(state, { home: null, paletteChosen: false });
   followTheme(state, themeNow());
 }

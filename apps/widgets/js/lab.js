@@ -151,7 +151,7 @@ function listenPage(state, page, actions, run, touch) {
 }
 
 // Data, values and status as they come from the server.
-function listenModel(state, page, root, { actions, controls, run, sender, touch }) {
+function listenModel(state, page, root, { actions, controls, run, sender, startAfresh, touch }) {
   const onPayload = () => {
     const first = !state.header;
     if (!readPayload(state, state.model.payload)) return;
@@ -166,10 +166,7 @@ function listenModel(state, page, root, { actions, controls, run, sender, touch 
   const onValues = () => {
     const before = state.values.scene;
     state.values = { ...state.model.values };
-    if (state.adopt || before !== state.values.scene) {
-      adoptDisplay(state);
-      run.finish(); // a picture that starts covered would look like none
-    }
+    if (before !== state.values.scene) startAfresh();
     sender.answered(state.values._n ?? 0);
     controls.refresh();
     touch("colour");
@@ -198,16 +195,23 @@ export function render({ model, el }) {
   const sender = createSender(model);
   const run = createRun(state, () => touch("over"));
   const actions = createActions(state, page, run, touch);
-  const controls = buildControls(state, page.settings, sender, (key, value) => {
+  const changedDisplay = (key, value) => {
     state.display[key] = value;
     if (key === "palette") state.paletteChosen = true;
     touch("colour");
-  });
+  };
+  const startAfresh = () => {
+    adoptDisplay(state);
+    run.finish(); // a picture that starts covered would look like none
+    controls.refresh();
+    touch("colour");
+  };
+  const controls = buildControls(state, page.settings, sender, { changedDisplay, startAfresh });
   const unwatch = watchTheme(state, root, page.theme, () => {
     controls.refresh();
     touch("lake", "colour");
   });
-  listenModel(state, page, root, { actions, controls, run, sender, touch });
+  listenModel(state, page, root, { actions, controls, run, sender, startAfresh, touch });
   const onSize = () => touch("size");
   const resized = new ResizeObserver(onSize);
   resized.observe(root);
