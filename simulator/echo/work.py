@@ -43,6 +43,7 @@ class Work:
 
     def __post_init__(self) -> None:
         self.computed: list[str] = []
+        self.keys: set[Hashable] = set()
         self.contributions = 0
         self.forms = {n: FormKey.of(self.scene.form_of(f)) for n, f in enumerate(self.scene.fish)}
 
@@ -96,6 +97,7 @@ class Work:
     def _kept_or_made(
         self, owner: str, key: Hashable, make: Callable[[], Layer | None], channel: Channel
     ) -> Layer | None:
+        self.keys.add(key)
         found = self.runner.find(key)
         if found is not None:
             return found[0]

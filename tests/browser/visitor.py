@@ -229,6 +229,18 @@ class Visitor:
         return list(self.js("state.schema.groups.flatMap((group) => group.controls)"))
 
 
+def pictures(lab: Visitor) -> list[list[int]]:
+    """Of each look the number of cells and a checksum of them."""
+    return list(
+        lab.root.evaluate(
+            """(root) => [...root.archwise.state.looks.values()].map(({ codes }) => {
+            let sum = 2166136261; // FNV-1a
+            for (const code of codes) sum = Math.imul(sum ^ code, 16777619);
+            return [codes.length, sum]; })"""
+        )
+    )
+
+
 def agrees(lab: Visitor, name: str) -> NDArray[np.bool_]:
     """Which pixels of an unpooled look have the colour due to their cell (height, width).
 

@@ -1,1 +1,0 @@
-"""Views: one picture each."""
