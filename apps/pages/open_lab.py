@@ -61,7 +61,7 @@ class OpenLab:
         self.number += 1
         answer = self.desk.answer(self.number, self.session.scene.copy())
         if answer is not None:
-            self._hand_over(*self._packed(answer))
+            self._hand_over(answer.number, *self._packed(answer))
 
     def close(self) -> None:
         """The visitor has gone."""
@@ -101,10 +101,10 @@ class OpenLab:
         """From a worker thread: pack there, hand over on the visitor's own document."""
         packed = self._packed(answer)
         if self._doc is None:
-            self._hand_over(*packed)
+            self._hand_over(answer.number, *packed)
             return
         with contextlib.suppress(Exception):  # the visitor may have gone meanwhile
-            self._doc.add_next_tick_callback(lambda: self._hand_over(*packed))
+            self._doc.add_next_tick_callback(lambda: self._hand_over(answer.number, *packed))
 
     def _packed(self, answer: Answer) -> tuple[bytes | None, str]:
         """The payload of an answer, and words: an error without a payload, else a note."""
@@ -119,12 +119,15 @@ class OpenLab:
                 "The picture of this pass could not be sent; the last one stays. Try Reset.",
             )
 
-    def _hand_over(self, payload: bytes | None, words: str) -> None:
+    def _hand_over(self, number: int, payload: bytes | None, words: str) -> None:
+        waiting = number < self.number  # something newer has been asked for meanwhile
         if payload is None:
-            self.view.status = {"state": "error", "text": words}
+            if not waiting:
+                self.view.status = {"state": "error", "text": words}
             return
-        state = "error" if self.refused else "ready"
-        status = {"state": state, "text": self.refused or words}
+        status = {"state": "error" if self.refused else "ready", "text": self.refused or words}
+        if waiting and not self.refused:
+            status = BUSY
         self.view.param.update(payload=payload, status=status)
 
 

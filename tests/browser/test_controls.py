@@ -121,14 +121,15 @@ def test_halving_the_boat_speed_doubles_the_mark(lab: Visitor) -> None:
     assert abs(np.ptp(lab.js("[page.axis.metresX(-1), page.axis.metresX(1)]")) - width) < 1.0
 
 
-WATCH = """(root) => {
-  const { state, sender } = root.archwise;
+WATCH = r"""(root) => {
+  const { state } = root.archwise;
   const log = { sent: [], heard: [], drawn: [], moved: [] };
   const { model } = state;
-  const send = model.send_msg;
-  model.send_msg = (message) => {
-    log.sent.push([performance.now(), message.n]);
-    return send.call(model, message);
+  const { send } = WebSocket.prototype; // the model's own way to send cannot be replaced
+  WebSocket.prototype.send = function (text) {
+    const number = String(text).match(/"type","set"\].*\["n",(\d+)\]/);
+    if (number) log.sent.push([performance.now(), Number(number[1])]);
+    return send.call(this, text);
   };
   model.on("values", () => log.heard.push([performance.now(), model.values._n]));
   root.addEventListener("input", () => log.moved.push(performance.now()), true);
@@ -164,6 +165,7 @@ def test_dragging_quickly_ends_on_the_last_value(lab: Visitor, name: str) -> Non
     # the picture answered while the hand was still moving
     assert [t for t, n in log["drawn"] if n > seq and t < before_release], log["drawn"]
     # one message in flight: the next goes when the last was heard, or is given up after 400 ms
+    assert len(log["sent"]) >= 2
     for (gone, n), (later, _) in zip(log["sent"], log["sent"][1:], strict=False):
         heard = [t for t, m in log["heard"] if m >= n and t <= later]
         assert heard or later - gone >= 399, (n, gone, later)
@@ -183,3 +185,38 @@ def test_dragging_quickly_ends_on_the_last_value(lab: Visitor, name: str) -> Non
         ]
         perch = min(bodies, key=lambda middle: abs(middle[0] - 2.9))
         assert perch[1] == pytest.approx(last, abs=0.06)
+
+
+BURST = """(() => {
+  const slider = root.querySelector('[id="track.speed"]');
+  for (const value of arg) {
+    slider.value = value;
+    slider.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+  return root.dragLog.sent.length;
+})()"""
+
+
+def test_twenty_moves_at_once_are_two_messages(lab: Visitor) -> None:
+    """No answer can come between: the first goes, the rest wait, the newest of them follows."""
+    lab.root.evaluate(WATCH)
+    seq = lab.seq
+    places = [round(0.7 + 0.05 * n, 2) for n in range(20)]
+    assert lab.js(BURST, places) == 1
+    lab.answered(seq)
+    sent = [message["values"]["track.speed"] for message in lab.messages()]
+    assert sent == [places[0], places[-1]]
+    assert lab.values["track.speed"] == places[-1]
+    assert lab.header["dx"] / lab.header["dt"] == pytest.approx(places[-1])
+
+
+def test_a_lost_answer_holds_the_next_message_back_no_longer_than_a_moment(lab: Visitor) -> None:
+    lab.root.evaluate(WATCH)
+    lab.js("void (sender.answered = () => {})")
+    seq = lab.seq
+    assert lab.js(BURST, [1.0, 1.2]) == 1
+    lab.until("(root) => root.dragLog.sent.length === 2")
+    first, second = (at for at, _ in lab.js("root.dragLog.sent"))
+    assert second - first >= 399
+    lab.answered(seq)
+    assert lab.header["dx"] / lab.header["dt"] == pytest.approx(1.2)

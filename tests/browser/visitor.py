@@ -110,7 +110,7 @@ class Visitor:
     def settle(self) -> None:
         """Wait until the server has answered everything the page sent, and it is painted."""
         self.until(SETTLED)
-        asked = [m for m in self.messages() if m["name"] == "data_event"]
+        asked = self.messages()
         # passes are numbered: one for opening the page, one for each message
         self.until(f"(root) => root.archwise.state.header.seq > {len(asked)}")
         self.until(SETTLED)
@@ -146,13 +146,14 @@ class Visitor:
     def header(self) -> dict[str, Any]:
         return dict(self.js("state.header"))
 
-    def messages(self) -> list[dict[str, Any]]:
-        """The page's own messages among the frames it sent."""
+    def messages(self) -> list[Any]:
+        """What the page told the server, as it meant it."""
         found = []
         for text in self.frames:
             if "data_event" in text:
                 for event in json.loads(text)["events"]:
-                    found.append(event["msg_data"])
+                    if event["msg_data"]["name"] == "data_event":
+                        found.append(_plain(event["msg_data"]["values"])["data"])
         return found
 
     # pictures
@@ -239,6 +240,13 @@ def pictures(lab: Visitor) -> list[list[int]]:
             return [codes.length, sum]; })"""
         )
     )
+
+
+def _plain(value: Any) -> Any:
+    """A value of the websocket's own notation, in which a dict is a map with entries."""
+    if isinstance(value, dict) and value.get("type") == "map":
+        return {key: _plain(inner) for key, inner in value.get("entries", [])}
+    return value
 
 
 def agrees(lab: Visitor, name: str) -> NDArray[np.bool_]:
