@@ -290,6 +290,19 @@ def patches_disc(  # type: ignore[no-untyped-def]
                     _scatter(work, strength, n_strength, across, n_pattern, fine, p, base, last)
 
 
+@_inline
+def _quartic(values, k):  # type: ignore[no-untyped-def]
+    """Coefficients in powers of t, 0 to 1, of the quartic through values[k] to values[k + 4]."""
+    a, b, c, d, e = values[k], values[k + 1], values[k + 2], values[k + 3], values[k + 4]
+    return (
+        np.float32(a),
+        np.float32((-25.0 * a + 48.0 * b - 36.0 * c + 16.0 * d) / 3.0 - e),
+        np.float32((70.0 * a - 208.0 * b + 228.0 * c - 112.0 * d + 22.0 * e) / 3.0),
+        np.float32((-80.0 * a + 288.0 * b - 384.0 * c + 224.0 * d) / 3.0 - 16.0 * e),
+        np.float32((32.0 * (a + e) - 128.0 * (b + d)) / 3.0 + 64.0 * c),
+    )
+
+
 @_jit
 def patches_fan(  # type: ignore[no-untyped-def]
     p0, p1, place, frame, first, spans, row_x, node_y, node_z, cells, strength,
@@ -362,30 +375,8 @@ def patches_fan(  # type: ignore[no-untyped-def]
                     place_b = r0 * per_metre - bin0
                     base = np.int64(math.floor(place_b))
                     at0 = np.float32(place_b - base)
-                    k0, k1 = nodes[0, 4 * m], nodes[0, 4 * m + 1]
-                    k2, k3 = nodes[0, 4 * m + 2], nodes[0, 4 * m + 3]
-                    k4 = nodes[0, 4 * m + 4]
-                    r_0 = np.float32(k0)
-                    r_1 = np.float32((-25.0 * k0 + 48.0 * k1 - 36.0 * k2 + 16.0 * k3) / 3.0 - k4)
-                    r_2 = np.float32(
-                        (70.0 * k0 - 208.0 * k1 + 228.0 * k2 - 112.0 * k3 + 22.0 * k4) / 3.0
-                    )
-                    r_3 = np.float32(
-                        (-80.0 * k0 + 288.0 * k1 - 384.0 * k2 + 224.0 * k3) / 3.0 - 16.0 * k4
-                    )
-                    r_4 = np.float32((32.0 * (k0 + k4) - 128.0 * (k1 + k3)) / 3.0 + 64.0 * k2)
-                    k0, k1 = nodes[1, 4 * m], nodes[1, 4 * m + 1]
-                    k2, k3 = nodes[1, 4 * m + 2], nodes[1, 4 * m + 3]
-                    k4 = nodes[1, 4 * m + 4]
-                    i_0 = np.float32(k0)
-                    i_1 = np.float32((-25.0 * k0 + 48.0 * k1 - 36.0 * k2 + 16.0 * k3) / 3.0 - k4)
-                    i_2 = np.float32(
-                        (70.0 * k0 - 208.0 * k1 + 228.0 * k2 - 112.0 * k3 + 22.0 * k4) / 3.0
-                    )
-                    i_3 = np.float32(
-                        (-80.0 * k0 + 288.0 * k1 - 384.0 * k2 + 224.0 * k3) / 3.0 - 16.0 * k4
-                    )
-                    i_4 = np.float32((32.0 * (k0 + k4) - 128.0 * (k1 + k3)) / 3.0 + 64.0 * k2)
+                    r_0, r_1, r_2, r_3, r_4 = _quartic(nodes[0], 4 * m)
+                    i_0, i_1, i_2, i_3, i_4 = _quartic(nodes[1], 4 * m)
                     near = r0 < NEAR_SEGMENTS * length
                     if near:  # a quartic would err: each patch looks the pattern up, below
                         r_0, r_1, r_2, r_3, r_4 = ONE, zero, zero, zero, zero

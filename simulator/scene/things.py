@@ -18,26 +18,10 @@ LARGEST = 100.0  # m; an outline is scaled to its fish, so this only keeps nonse
 OUTLINE_COLUMNS = ("part", "x_m", "width_m", "z_upper_m", "z_lower_m")
 
 
-class Fish(Settable):
-    """One still fish: a form scaled to a length, at a place, with a heading and a tilt.
+class Placed(Settable):
+    """Something with a name and a place in the water."""
 
-    The place is that of the middle of the body axis.
-    """
-
-    REQUIRED: ClassVar[tuple[str, ...]] = ("form", "length", "depth")
-
-    label = param.String(default="", label="Name", doc="What to call this fish.")
-    form = param.String(
-        default="perch", label="Form", doc="A form drawn by us, or the name of an outline."
-    )
-    length = param.Number(
-        default=0.3,
-        bounds=(0.01, 2.0),
-        softbounds=(0.05, 1.0),
-        step=0.01,
-        label="Length (m)",
-        doc="Head to end of body.",
-    )
+    label = param.String(default="", label="Name", doc="What to call it.")
     x = param.Number(
         default=0.0,
         bounds=(-500.0, 500.0),
@@ -61,6 +45,27 @@ class Fish(Settable):
         step=0.05,
         label="Depth (m)",
         doc="Below the surface.",
+    )
+
+
+class Fish(Placed):
+    """One still fish: a form scaled to a length, at a place, with a heading and a tilt.
+
+    The place is that of the middle of the body axis.
+    """
+
+    REQUIRED: ClassVar[tuple[str, ...]] = ("form", "length", "depth")
+
+    form = param.String(
+        default="perch", label="Form", doc="A form drawn by us, or the name of an outline."
+    )
+    length = param.Number(
+        default=0.3,
+        bounds=(0.01, 2.0),
+        softbounds=(0.05, 1.0),
+        step=0.01,
+        label="Length (m)",
+        doc="Head to end of body.",
     )
     heading = param.Number(
         default=0.0,
@@ -88,12 +93,11 @@ class Fish(Settable):
     )
 
 
-class Target(Settable):
+class Target(Placed):
     """A directionless reference target of stated strength, such as a small sphere."""
 
     REQUIRED: ClassVar[tuple[str, ...]] = ("strength", "depth")
 
-    label = param.String(default="", label="Name", doc="What to call this target.")
     strength = param.Number(
         default=-40.0,
         bounds=(-100.0, 20.0),
@@ -101,30 +105,6 @@ class Target(Settable):
         step=1.0,
         label="Target strength (dB re 1 m²)",
         doc="The same in every direction and at every frequency.",
-    )
-    x = param.Number(
-        default=0.0,
-        bounds=(-500.0, 500.0),
-        softbounds=(-15.0, 15.0),
-        step=0.1,
-        label="Along the track (m)",
-        doc="Distance along the boat's line.",
-    )
-    y = param.Number(
-        default=0.0,
-        bounds=(-100.0, 100.0),
-        softbounds=(-12.0, 12.0),
-        step=0.1,
-        label="To the side (m)",
-        doc="Starboard positive.",
-    )
-    depth = param.Number(
-        default=3.0,
-        bounds=(0.05, 100.0),
-        softbounds=(0.5, 14.0),
-        step=0.05,
-        label="Depth (m)",
-        doc="Below the surface.",
     )
 
 

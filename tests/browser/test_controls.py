@@ -122,16 +122,19 @@ def test_halving_the_boat_speed_doubles_the_mark(lab: Visitor) -> None:
 
 
 WATCH = r"""(root) => {
-  const { state } = root.archwise;
+  const { sender } = root.archwise;
   const log = { sent: [], heard: [], drawn: [], moved: [] };
-  const { model } = state;
   const { send } = WebSocket.prototype; // the model's own way to send cannot be replaced
   WebSocket.prototype.send = function (text) {
     const number = String(text).match(/"type","set"\].*\["n",(\d+)\]/);
     if (number) log.sent.push([performance.now(), Number(number[1])]);
     return send.call(this, text);
   };
-  model.on("values", () => log.heard.push([performance.now(), model.values._n]));
+  const { answered } = sender; // the page hears before any listener added now
+  sender.answered = (n) => {
+    log.heard.push([performance.now(), n]);
+    answered(n);
+  };
   root.addEventListener("input", () => log.moved.push(performance.now()), true);
   new MutationObserver(() => log.drawn.push([performance.now(), Number(root.dataset.seq)]))
     .observe(root, { attributes: true, attributeFilter: ["data-seq"] });
