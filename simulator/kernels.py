@@ -41,6 +41,7 @@ def _jit(function: Any) -> Any:
 _inline = njit(nogil=True, error_model="numpy", fastmath={"contract", "nsz"}, inline="always")
 
 ONE = np.float32(1.0)
+HALF = np.float32(0.5)
 TWO_PI = 2.0 * math.pi
 NEAR_SEGMENTS = 4.0  # nearer than this many segment lengths no quartic: it would err by 1e-3
 ROUND = np.float32(1.5 * 2.0**23)  # added and taken away again, it rounds a float32 to whole
@@ -186,31 +187,34 @@ def _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # 
 def _scatter(work, strength, n_strength, pattern, n_pattern, fine, p, base, last):  # type: ignore[no-untyped-def]
     """Add sixteen echoes from scratch to fine bins, each with its √S_b and its pattern.
 
-    work (80,), sixteen each: re, im, fine bins after ``base``, 1 − sin²(grazing), and where the
-    pattern is looked up (sin² off a disc's axis, |v| of a rectangle), from 0 to 1.
+    work (96,), sixteen each: re, im, whole fine bins after ``base``, 1 − sin²(grazing), where the
+    pattern is looked up (sin² off a disc's axis, |v| of a rectangle) from 0 to 1, and the rest of
+    the bin, which may fall a little outside 0 to 1.
     """
     for q in range(16):
-        at = work[q + 32]
-        whole = np.int64(math.floor(at))
-        bin_at = base + whole
+        bin_at = base + np.int64(work[q + 32])
         if bin_at < 0 or bin_at >= last:
             continue
+        f = work[q + 80]
         flat = work[q + 48] * n_strength
         k = np.uint32(flat)
-        f = flat - np.float32(k)
-        amp = strength[k] + f * (strength[k + np.uint32(1)] - strength[k])
+        amp = strength[k] + (flat - np.float32(k)) * (strength[k + np.uint32(1)] - strength[k])
         flat = work[q + 64] * n_pattern
         k = np.uint32(flat)
-        f = flat - np.float32(k)
-        amp *= pattern[k] + f * (pattern[k + np.uint32(1)] - pattern[k])
-        f = at - np.float32(whole)
+        amp *= pattern[k] + (flat - np.float32(k)) * (pattern[k + np.uint32(1)] - pattern[k])
         re = work[q] * amp
         im = work[q + 16] * amp
+        fre = f * re
+        fim = f * im
         o = np.uint64(bin_at) * np.uint64(2)
-        fine[p, o] += re - f * re
-        fine[p, o + np.uint64(1)] += im - f * im
-        fine[p, o + np.uint64(2)] += f * re
-        fine[p, o + np.uint64(3)] += f * im
+        a = fine[p, o] + (re - fre)
+        b = fine[p, o + np.uint64(1)] + (im - fim)
+        c = fine[p, o + np.uint64(2)] + fre
+        d = fine[p, o + np.uint64(3)] + fim
+        fine[p, o] = a
+        fine[p, o + np.uint64(1)] = b
+        fine[p, o + np.uint64(2)] = c
+        fine[p, o + np.uint64(3)] = d
 
 
 @_jit
@@ -284,7 +288,10 @@ def patches_disc(  # type: ignore[no-untyped-def]
                         gim = cells[c + np.uint64(112)]
                         work[q] = ct * gre - st * gim
                         work[q + 16] = ct * gim + st * gre
-                        work[q + 32] = at0 + step * to_bins
+                        place_q = at0 + step * to_bins
+                        whole = ((place_q - HALF) + ROUND) - ROUND
+                        work[q + 32] = whole
+                        work[q + 80] = place_q - whole
                         work[q + 48] = max(ONE - sine * sine, zero)
                         work[q + 64] = max(ONE - front * front, zero)
                     _scatter(work, strength, n_strength, across, n_pattern, fine, p, base, last)
@@ -328,7 +335,7 @@ def patches_fan(  # type: ignore[no-untyped-def]
     entry twice.
     across: two-way pattern of |v|; along (K, U): that of (1/r, |u|), steps inv_step and sine_step.
     per_metre, bin0: fine bin of a one-way path r is r·per_metre − bin0. turns_per_m: 2f/c.
-    nodes (2, 4M + 1) float64, work (80,) float32: scratch. fine (P, 2B) float32, re and im in
+    nodes (2, 4M + 1) float64, work (96,) float32: scratch. fine (P, 2B) float32, re and im in
     turn, is added to.
     """
     last = fine.shape[1] // 2 - 2
@@ -418,7 +425,10 @@ def patches_fan(  # type: ignore[no-untyped-def]
                         gim = cells[c + np.uint64(112)]
                         work[q] = pre * gre - pim * gim
                         work[q + 16] = pre * gim + pim * gre
-                        work[q + 32] = at0 + step * to_bins
+                        place_q = at0 + step * to_bins
+                        whole = ((place_q - HALF) + ROUND) - ROUND
+                        work[q + 32] = whole
+                        work[q + 80] = place_q - whole
                         work[q + 48] = max(ONE - sine * sine, zero)
                         work[q + 64] = min(abs(v), ONE)
                     if near:

@@ -231,7 +231,7 @@ def sum_patches(
     pairs = fine.view(np.float32)
 
     def block(a: int, b: int) -> None:
-        work = np.empty(5 * scatterers.SEGMENT, dtype=np.float32)
+        work = np.empty(6 * scatterers.SEGMENT, dtype=np.float32)
         bed = (
             channel.place, channel.frame, patches.first, patches.spans,
             patches.row_x, patches.node_y, patches.node_z, cells, table,

@@ -144,4 +144,8 @@ def test_two_visitors_do_not_see_each_other_s_changes(visit: Callable[..., Visit
     assert ben.values["track.speed"] == 0.6 and ben.values["bed.depth"] == 4.2
     kept = pictures(ann)
     ben.set("track.speed", 0.3)
+    # neither sees the other's values when the server tells all of his own again
+    assert ben.values["track.speed"] == 0.3 and ben.values["bed.depth"] == 4.2
     assert ann.values["track.speed"] == 1.5 and pictures(ann) == kept
+    ann.set("item.depth", 3.0)
+    assert ann.values["track.speed"] == 1.5 and ann.values["bed.depth"] == 6.0
