@@ -75,7 +75,8 @@ def made_with(scene: Scene, picture: Picture, receiver: Receiver) -> list[tuple[
         ("Sound speed", f"true {true:.0f} m/s, assumed {assumed or true:.0f} m/s"),
         ("Water", f"{water.temperature:g} °C{salt}"),
         ("Bed", f"{scene.bed.sediment}, {scene.bed.depth:g} m at x = 0"),
-        ("Seed, version", f"{scene.seed}, Archwise {simulator.__version__}"),
+        ("Seed", f"{scene.seed}"),
+        ("Simulated by", f"Archwise {simulator.__version__}"),
     ]
 
 

@@ -148,7 +148,7 @@ def _off_line(y: float, scene: Scene) -> str:
 
 def fish_name(fish: Fish) -> str:
     """Name or form of a fish, and its length unless the name says it: "perch 28 cm"."""
-    name, size = fish.label or fish.form, f"{100 * fish.length:.0f} cm"
+    name, size = fish.label or fish.form, f"{100 * fish.length:.3g} cm"
     return name if size in name else f"{name} {size}"
 
 

@@ -21,8 +21,9 @@ from apps.controls import (
     parameter_of,
     shown_unit,
 )
+from apps.drawing import fish_name
 from apps.scenes import SCENES, built_in
-from simulator import SettingError, forms
+from simulator import Fish, SettingError, forms
 from simulator.aperture import Disc
 from simulator.model import Problem
 
@@ -221,6 +222,6 @@ def _is_number(value: Any, whole: bool) -> bool:
 
 
 def _name(item: Any) -> str:
-    if hasattr(item, "form"):
-        return item.label or f"{item.form} {100 * item.length:.0f} cm"
-    return item.label or f"reference target {item.strength:.0f} dB".replace("-", "−")
+    if isinstance(item, Fish):
+        return fish_name(item)
+    return item.label or f"reference target {number(item.strength)} dB"

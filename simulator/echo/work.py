@@ -168,7 +168,7 @@ class Work:
     def _fish(self, channel: Channel, n: int) -> Layer | None:
         fish = self.scene.fish[n]
         arrays = scatterers.make_fish(fish, self.forms[n], channel, self.scene.seed + n)
-        label = fish.label or f"{fish.form} {100 * fish.length:.0f} cm"
+        label = fish.label or f"{fish.form} {100 * fish.length:.3g} cm"
 
         def add(a: int, b: int, place: np.ndarray, frame: np.ndarray, *rest: Any) -> None:
             kernels.fish(

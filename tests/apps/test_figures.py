@@ -15,6 +15,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.image import imread
 
+import simulator
 from apps.captions import look_words
 from apps.echograms import held
 from apps.figures import draw_pass, still_bytes, write_still
@@ -172,7 +173,8 @@ def test_the_page_says_what_made_it_and_what_it_is_not() -> None:
     for words in (
         "Osier Mere, over the ledge", "Which one?", "200 kHz, 26° beam, 0.1 ms pulse",
         "700 kHz, 1° along × 45° across", "2 m/s, 4 pings/s", "+7 dB, 33 dB shown",
-        "40 log r + 2αr", "true 1476 m/s, assumed", "1500 m/s", "18 °C", "silt", "41, Archwise",
+        "40 log r + 2αr", "true 1476 m/s, assumed", "1500 m/s", "18 °C", "silt", "Seed", "41",
+        f"Archwise {simulator.__version__}",
         "Simulated teaching image, not a chart: never navigate by it.",
         "Echo strength of perch: modelled, not measured.", "perch 28 cm", "sphere −40 dB",
         "Slant range, m", "Depth, m", "Track, m", "Ping", "Echo level, dB",

@@ -48,6 +48,11 @@ def test_a_phone_loses_nothing(visit: Callable[..., Visitor], scheme: str) -> No
         inside(lab, lab.control(control["id"]))
     no_sideways_scroll(lab)
     lab.set("item.depth", 3.1)
+    lab.set("range_start", 14)
+    assert lab.status == "error"
+    inside(lab, lab.page.locator(".status"))
+    no_sideways_scroll(lab)
+    lab.set("range_start", 1)
     # a tap reads a cell: hover is never the only way
     lab.page.get_by_role("button", name="Show all", exact=True).tap()
     box = lab.page.locator('[data-look="cone"] .layers').bounding_box()

@@ -61,6 +61,23 @@ def test_with_the_network_shut_everything_works(visit: Callable[..., Visitor], s
     assert refused == []
 
 
+def test_a_server_that_has_stopped_is_told_in_words(
+    visit: Callable[..., Visitor], cold_server: Any
+) -> None:
+    lab = visit(cold_server.address)
+    cold_server.stop()
+    lab.type("track.speed", "1.0")
+    lab.until("(root) => root.dataset.status === 'error'")
+    assert "start it again; then reload" in lab.status_words
+    # what is on the page goes on
+    drawn = lab.picture("cone")
+    lab.type("receiver.gain", "40")
+    lab.painted()
+    assert not np.array_equal(lab.picture("cone"), drawn)
+    # nothing but the lost connection is complained about
+    lab.problems[:] = [words for words in lab.problems if "not connected" not in words]
+
+
 @pytest.mark.load
 def test_closing_pages_frees_the_server(visit: Callable[..., Visitor], server: Any) -> None:
     """Visitors that came, computed and left do not stay in the server's memory."""

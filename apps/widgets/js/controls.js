@@ -1,6 +1,7 @@
 // The settings column: native inputs made from the schema, and the talk with the server.
 
 const ANSWER_MS = 400; // a lost answer holds the next message back no longer than this
+const SILENT_MS = 6000; // a server that says nothing at all for so long has probably stopped
 // How many of a group's common settings a low screen shows; taller ones show one or two more.
 const FIRST_SHOWN = { boat: 1, sounder: 1, fish: 5, lake: 0, display: 3 };
 const TALL = [860, 1000];
@@ -17,8 +18,16 @@ function make(tag, attributes = {}, ...children) {
 }
 
 // At most one message in flight; while it is, newer values wait and only the newest is sent.
-function createSender(model) {
-  const sender = { n: 0, flight: 0, sent: {}, waiting: {}, timer: 0 };
+function createSender(model, silent) {
+  const sender = { n: 0, flight: 0, sent: {}, waiting: {}, timer: 0, silence: 0 };
+  const send = (message) => {
+    sender.silence = sender.silence || setTimeout(silent, SILENT_MS);
+    model.send_msg(message);
+  };
+  sender.heard = () => {
+    clearTimeout(sender.silence);
+    sender.silence = 0;
+  };
   sender.next = () => {
     clearTimeout(sender.timer);
     sender.flight = 0;
@@ -29,7 +38,7 @@ function createSender(model) {
     sender.sent = sender.waiting;
     sender.waiting = {};
     sender.timer = setTimeout(sender.next, ANSWER_MS);
-    model.send_msg({ type: "set", values: sender.sent, n: sender.n });
+    send({ type: "set", values: sender.sent, n: sender.n });
   };
   sender.set = (id, value) => {
     sender.waiting[id] = value;
@@ -41,7 +50,7 @@ function createSender(model) {
   sender.pending = (id) => id in sender.waiting || id in sender.sent;
   sender.other = (message) => { // a new scene makes waiting values meaningless
     sender.waiting = {};
-    model.send_msg(message);
+    send(message);
   };
   return sender;
 }

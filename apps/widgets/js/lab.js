@@ -179,7 +179,10 @@ function listenModel(state, page, root, { actions, controls, run, sender, startA
   };
   root.classList.add("empty");
   for (const [name, hear] of Object.entries({ status: onStatus, payload: onPayload, values: onValues })) {
-    state.model.on(name, hear);
+    state.model.on(name, () => {
+      sender.heard();
+      hear();
+    });
     hear();
   }
 }
@@ -192,7 +195,10 @@ export function render({ model, el }) {
   adoptDisplay(state);
   const page = buildPage(root);
   const touch = createPainter(state, page, root);
-  const sender = createSender(model);
+  const sender = createSender(model, () => {
+    page.status.textContent = say("silent");
+    root.dataset.status = "error";
+  });
   const run = createRun(state, () => touch("over"));
   const actions = createActions(state, page, run, touch);
   const changedDisplay = (key, value) => {
@@ -220,6 +226,7 @@ export function render({ model, el }) {
     levelRgb(state, cellLevel(state, state.looks.get(name), ping, row)) };
   model.on("remove", () => {
     run.stop();
+    sender.heard();
     unwatch();
     resized.disconnect();
     window.removeEventListener("resize", onSize);

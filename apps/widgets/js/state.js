@@ -55,6 +55,7 @@ const TEXT = {
   busy: "drawing…",
   warming: "first start: compiling the echo engine, about half a minute",
   error: "That did not work. The last picture stays.",
+  silent: "No answer from Archwise. If it has stopped, start it again; then reload this page.",
   more: "{rest} more",
   moreName: "{group}: show all {all} settings",
   fewer: "fewer",
