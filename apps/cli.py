@@ -149,6 +149,8 @@ def _draw(options: argparse.Namespace) -> int:
     made = runner.run(scene, progress=progress)
     if sys.stderr.isatty():
         print("\r\033[K", end="", file=sys.stderr)
+    if options.theme == "dark" and scene.receiver.palette == "Shore":
+        scene.receiver.palette = "Lantern"  # as the site does: paper colours glare in a dim room
     pictures = simulator.pictures(made, scene.receiver)
     if path is not None:
         from apps.figures import draw_pass, write_still

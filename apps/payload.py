@@ -7,6 +7,8 @@ import struct
 import weakref
 from typing import Any
 
+import numpy as np
+
 import simulator
 from apps.captions import TITLES, cautions, look_words, made_with
 from apps.drawing import lake_view
@@ -41,6 +43,7 @@ class Packer:
                 "range0": float(picture.range_m[0]),
                 "dr": _row_height(echo),
                 "absorption": picture.absorption_db_m,
+                "bed": {b.side: first_return(scene, b.side, echo.about) for b in echo.beams},
                 "codes": None,
             }
             if not _same(self._sent.get(name, ()), echo):
@@ -71,6 +74,22 @@ class Packer:
         }
         text = json.dumps(header, separators=(",", ":"), allow_nan=False).encode()
         return struct.pack("<I", len(text)) + text + bytes(body)
+
+
+def first_return(scene: Scene, side: str, about: dict[str, Any]) -> list[float]:
+    """Slant range (m, as the sounder reckons it) at which the bed begins on a side, each ping.
+
+    The foot of the perpendicular to the plane bed, or, where that lies on the other side, the
+    nearest point right under the boat.
+    """
+    place = scene.track.positions()
+    along, across = scene.bed.gradient()
+    under = np.asarray(scene.bed.depth_at(place[:, 0], place[:, 1])) - place[:, 2]
+    foot = -across  # sign of where the perpendicular meets the bed: deeper to starboard, to port
+    other = (side == "port" and foot > 0) or (side == "starboard" and foot < 0)
+    nearest = under / np.sqrt(1.0 + along**2 + (0.0 if other else across**2))
+    scale = about["assumed_sound_speed"] / about["sound_speed"]
+    return [round(float(r), 3) for r in nearest * scale]
 
 
 # what acts in the browser alone: it would be stale in a caption made here

@@ -1,7 +1,9 @@
 """The pulse as the receiver hands it on: a gated tone through a Gaussian band filter.
 
-The tone fills [0, τ] after an echo's travel time, so a mark begins at its target's range. The
-filter's half-power bandwidth is b/τ; its delay is taken out. The result has unit peak. A large b
+The tone fills [0, τ] after an echo's travel time and the filter's delay is taken out, so a mark
+stands at half its amplitude at its target's range. The filter's skirts reach a little to either
+side: a strong echo is seen to begin early, by 0.7 of a pulse length at −50 dB (b = 1), and is drawn
+thicker. The filter's half-power bandwidth is b/τ. The result has unit peak. A large b
 is the wide-band limit, a rectangle.
 """
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import simulator
-from apps.payload import Packer
+from apps.payload import Packer, first_return
 from apps.scenes import SCENES, built_in
 from simulator import Fish, Look, Runner, Scene, Sounder, Target, Track, to_picture
 
@@ -21,7 +21,7 @@ HEADER = {
     "seq", "title", "look_for", "caption", "caution", "pings", "x0", "dx", "dt", "code_low_db",
     "code_step_db", "looks", "lake", "marks", "computed_ms",
 }  # fmt: skip
-LOOK = {"name", "title", "subtitle", "rows", "range0", "dr", "absorption", "codes"}
+LOOK = {"name", "title", "subtitle", "rows", "range0", "dr", "absorption", "bed", "codes"}
 
 
 def _refuse(word: str) -> Any:
@@ -217,3 +217,31 @@ def test_odd_scenes_still_make_strict_json() -> None:
         for row in header["looks"]:
             assert codes(row["name"]) is not None
             assert row["dr"] > 0
+
+
+@pytest.mark.parametrize("slopes", [(0.0, 0.0), (3.0, 0.0), (0.0, 14.0), (-2.0, -14.0)])
+def test_the_bed_begins_where_the_header_says(slopes: tuple[float, float]) -> None:
+    """The first echoes come within a pulse length of the range told, −13 dB under their peak.
+
+    A side beam looks past the bed under the boat, so its bed may begin faintly.
+    """
+    scene = Scene(track=Track(pings=60), seed=4)
+    scene.bed.depth, scene.bed.sediment = 6.0, "rock"
+    scene.bed.slope_along, scene.bed.slope_across = slopes
+    scene.sounder.assumed_sound_speed = 1500.0
+    for echo in RUNNER.run(scene).looks.values():
+        pulse = 1500.0 * echo.about["pulse_length"] / 2.0
+        for beam in echo.beams:
+            told = first_return(scene, beam.side, echo.about)
+            assert len(told) == 60
+            bed = next(layer for layer in beam.layers if layer.owner == "bed")
+            # rows against the range told, so that a slope does not smear the edge
+            after = beam.range_m[None, :] - np.array(told)[:, None]
+            edges = np.arange(-2.0, 1.0, pulse / 4.0)
+            power = np.abs(bed.data) ** 2
+            rise = np.array([
+                power[(after >= a) & (after < a + pulse / 4.0)].mean() for a in edges
+            ])  # fmt: skip
+            top = rise[(edges > 0.0) & (edges < 4.0 * pulse)].max()
+            begins = edges[np.argmax(rise > top / 20.0)]
+            assert abs(begins) < pulse, (echo.look, beam.side)

@@ -92,7 +92,13 @@ function rangeControl(control, change) {
   number.addEventListener("blur", () => { writing = false; });
   number.addEventListener("change", () => {
     writing = false;
-    const typed = number.value === "" ? Number(slider.value) : clamp(Number(number.value), min, max);
+    const asked = number.value === "" ? NaN : Number(number.value);
+    const typed = Number.isNaN(asked) ? Number(slider.value) : clamp(asked, min, max);
+    if (typed !== asked) {
+      const key = Number.isNaN(asked) ? "noNumber" : "held";
+      const text = say(key, { label, limits: limitWords(control), value: figure(typed, control.digits) });
+      number.dispatchEvent(new CustomEvent("aw-tell", { bubbles: true, composed: true, detail: text }));
+    }
     show(typed);
     change(typed);
   });

@@ -194,7 +194,8 @@ function buildRow(page, look) {
   plot.element.tabIndex = 0;
   plot.element.setAttribute("role", "application");
   plot.row = make("div", { class: "row look", "data-look": look.name },
-    make("div", {}, make("div", { class: "plothead" }, plot.title, plot.sub), plot.element),
+    make("div", {}, make("div", { class: "plothead" }, plot.title, plot.sub,
+      make("span", { class: "sub slant", text: say("slant") })), plot.element),
     make("div", { class: "trace" }, make("div", { class: "plothead" },
       page.plots.size ? null : make("span", { class: "sub", text: say("pingTrace") })), plot.trace));
   page.plots.set(look.name, plot);

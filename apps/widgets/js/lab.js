@@ -173,10 +173,16 @@ function listenModel(state, page, root, { actions, controls, run, sender, startA
   };
   const onStatus = () => {
     const { state: name = "ready", text } = state.model.status || {};
-    page.status.textContent = text || say(name);
+    const told = performance.now() < state.toldUntil ? state.told : "";
+    page.status.textContent = text || told || say(name);
     if (!state.header) [page.title.textContent, page.lookFor.textContent] = [say("openLab"), page.status.textContent];
     root.dataset.status = name;
   };
+  root.addEventListener("aw-tell", (event) => {
+    [state.told, state.toldUntil] = [event.detail, performance.now() + TOLD_MS];
+    page.status.textContent = event.detail;
+    setTimeout(onStatus, TOLD_MS + 50);
+  });
   root.classList.add("empty");
   for (const [name, hear] of Object.entries({ status: onStatus, payload: onPayload, values: onValues })) {
     state.model.on(name, () => {

@@ -30,7 +30,7 @@ const TEXT = {
   pingTrace: "Ping trace",
   level: "Level, dB",
   levelUnit: "Re source level at 1 m",
-  levelAfter: "after {rule}",
+  levelAfter: "after {rule} + 2αr",
   strongest: "Strongest colour at −gain = {level} dB.",
   readout: "ping {ping}, {range}, {time} ms, {level}, step {step} of 8",
   below: "below {level} dB",
@@ -44,7 +44,7 @@ const TEXT = {
   sideAxisStarboard: "starboard, m",
   plotHelp: "Arrow keys move the cursor, with Shift ten cells at a time. Escape clears it.",
   plotName: "{title} echogram, {pings} pings, {from} to {to} m.",
-  plotMark: "Strongest echo mostly near {bed}; before it the strongest mark is at ping {ping}, {range}, {level} dB.",
+  plotMark: "The bed begins near {bed}; before it the strongest mark is at ping {ping}, {range}, {level} dB.",
   plotEmpty: "{title} echogram, nothing drawn yet.",
   lakeName: "Lake view: drawing of the water along the track, {from} to {to} m, {depth} m deep. {labels}",
   traceName: "Ping trace, {title}: level against range at ping {ping}.",
@@ -60,12 +60,15 @@ const TEXT = {
   moreName: "{group}: show all {all} settings",
   fewer: "fewer",
   limits: "{min} to {max}{unit}",
+  slant: "slant range from the transducer, m",
+  held: "{label} goes from {limits}: {value} was taken.",
+  noNumber: "{label} takes a number; it stays as it was.",
   numberName: "{label}, as a number",
   table: "Strongest marks as a table",
   thLook: "Look",
   thMark: "Strongest mark before the bed",
   thLevel: "Level",
-  thBed: "Strongest echo mostly near",
+  thBed: "Bed begins near",
 };
 
 const MINUS = "\u2212";
@@ -191,7 +194,7 @@ function rangeOf(look, row) {
   return look.range0 + row * look.dr;
 }
 
-function rangeWords(look, row, digits = 1) {
+function rangeWords(look, row, digits = 2) {
   const range = rangeOf(look, row);
   const key = look.range0 >= 0 ? "metresRange" : range < 0 ? "port" : "starboard";
   return say(key, { range: figure(Math.abs(range), digits) });

@@ -1,6 +1,8 @@
 // The ping trace: level against range at one ping, on the echogram's range axis, on
 // the colour scale's decibel axis; and what can be read off a picture, in words.
 
+const BEFORE_BED_M = 0.2; // a bed's skirt is no mark
+
 function drawTrace(canvas, state, look, width, height) {
   const context = fit(canvas, width, height + 16);
   const axis = levelAxis(state, width);
@@ -82,30 +84,27 @@ function drawTraceCursor(context, state, look, axis, width, height) {
   context.stroke();
 }
 
-// The main mark, as a viewer could find it: the strongest cell well before the strongest line.
+// The main mark: the strongest cell well before the bed's first return on its side.
 function findMarks(state, look) {
   const { pings } = state.header;
-  const beds = [];
   let best = null;
   const near = Math.max(0.6, 0.08 * look.rows * look.dr);
   const step = Math.max(1, Math.floor(pings / 300));
   for (let ping = 0; ping < pings; ping += step) {
-    let top = 0;
-    let strongest = -1;
     for (let row = 0; row < look.rows; row += 1) {
+      const range = rangeOf(look, row);
+      const bed = bedBegins(look, range < 0, ping);
       const code = look.codes[ping * look.rows + row];
-      if (code > strongest && Math.abs(rangeOf(look, row)) > near) [top, strongest] = [row, code];
-    }
-    const bed = Math.abs(rangeOf(look, top));
-    beds.push(bed);
-    for (let row = 0; row < look.rows; row += 1) {
-      const range = Math.abs(rangeOf(look, row));
-      const code = look.codes[ping * look.rows + row];
-      if (range > near && range < 0.88 * bed && (!best || code > best.code)) best = { code, ping, row };
+      const inside = Math.abs(range) > near && Math.abs(range) < bed - BEFORE_BED_M;
+      if (inside && (!best || code > best.code)) best = { code, ping, row };
     }
   }
-  beds.sort((a, b) => a - b);
-  return { bed: beds[beds.length >> 1], best };
+  return { bed: bedBegins(look, best && rangeOf(look, best.row) < 0, pings >> 1), best };
+}
+
+function bedBegins(look, toPort, ping) {
+  const { down, port, starboard } = look.bed;
+  return (down || (toPort ? port : starboard))[ping];
 }
 
 function plotDescription(state, look) {
