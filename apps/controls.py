@@ -53,7 +53,7 @@ GROUPS: dict[str, tuple[Control, ...]] = {
                 low=50, high=500, step=5, digits=0, common=True,
                 help="The disc stays as it is, so the beam narrows as this rises."),
         Control("pulse", "Pulse length", f"{CONE}.pulse_length", unit="ms", scale=1e-3, low=0.05,
-                high=0.5, step=0.01, digits=2, 
+                high=0.5, step=0.01, digits=2,
                 help="Of all three looks; sets the thickness, and how early a strong echo begins."),
         Control("range_start", "Range from", f"{CONE}.range_start", low=0, high=15,
                 help="Top of the cone and the fan-down."),
