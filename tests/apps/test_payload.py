@@ -244,7 +244,7 @@ def test_the_bed_begins_where_the_header_says(slopes: tuple[float, float]) -> No
                 assert nearest >= told[7] - MILLIMETRE
                 if beam.side != "down" or nearest < told[7] + MILLIMETRE:
                     assert nearest == pytest.approx(told[7], abs=MILLIMETRE)
-            if (beam.side == "port" and slopes[1] < 0) or (beam.side == "starboard" and slopes[1] > 0):
+            if (beam.side, np.sign(slopes[1])) in (("port", -1.0), ("starboard", 1.0)):
                 continue
             bed = next(layer for layer in beam.layers if layer.owner == "bed")
             # rows against the range told, so that a slope does not smear the edge
