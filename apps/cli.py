@@ -137,6 +137,7 @@ def _draw(options: argparse.Namespace) -> int:
     path = _target(options.output)
     scene = scene_named(options.scene)
     import simulator
+    from apps.drawing import buried
 
     runner = simulator.Runner()
 
@@ -147,6 +148,8 @@ def _draw(options: argparse.Namespace) -> int:
     if not _compiled():
         print("first run: compiling the echo engine, under a minute", file=sys.stderr, flush=True)
     made = runner.run(scene, progress=progress)
+    if words := buried(scene):
+        print(f"note: {words}", file=sys.stderr)
     if sys.stderr.isatty():
         print("\r\033[K", end="", file=sys.stderr)
     if options.theme == "dark" and scene.receiver.palette == "Shore":

@@ -170,6 +170,17 @@ def _group_name(name: str, members: Sequence[Fish]) -> str:
     return f"{len(members)} {name}, {span} cm"
 
 
+def buried(scene: Scene) -> str:
+    """Words about fish and targets placed below the bed; empty when there are none."""
+    things = [*((fish_name(f), f) for f in scene.fish), *((t.label, t) for t in scene.targets)]
+    names = [n or "a target" for n, t in things if t.depth > float(scene.bed.depth_at(t.x, t.y))]
+    if not names:
+        return ""
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    below = "is below the bed" if len(names) == 1 else "are below the bed"
+    return f"{', '.join(names[:3])}{more} {below}; the model adds the echo all the same"
+
+
 def _label(x: float, z: float, text: str) -> Shape:
     points = [[round(x, ROUND), round(z, ROUND)]]
     return {"kind": "label", "role": "label", "points": points, "text": text}

@@ -10,6 +10,7 @@ import panel as pn
 
 from apps.compute import Answer, Desk, warm
 from apps.controls import schema
+from apps.drawing import buried
 from apps.payload import Packer
 from apps.session import LabSession
 from apps.widgets.lab import LabView, palette_tables
@@ -111,7 +112,8 @@ class OpenLab:
         if answer.made is None:
             return None, answer.error
         try:
-            return self.packer.pack(answer.scene, answer.made, seq=answer.number), answer.note
+            payload = self.packer.pack(answer.scene, answer.made, seq=answer.number)
+            return payload, answer.note or buried(answer.scene)
         except Exception:
             log.exception("a pass could not be packed")
             return (

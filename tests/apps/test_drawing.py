@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from matplotlib.path import Path as Region
 
-from apps.drawing import AXES, NOMINAL_STEP, fish_name, lake_view, shared_axis
+from apps.drawing import AXES, NOMINAL_STEP, buried, fish_name, lake_view, shared_axis
 from simulator.model import SettingError
 from simulator.scene import Bed, Fish, Scene, Target, Track
 
@@ -201,3 +201,13 @@ def test_a_boat_at_rest_takes_nominal_columns_about_itself() -> None:
 def test_unknown_axis_is_refused() -> None:
     with pytest.raises(SettingError, match="must be one of columns, metres, seconds; you gave"):
         shared_axis(Scene(), "feet")
+
+
+def test_what_lies_below_the_bed_is_named() -> None:
+    scene = Scene(fish=[Fish(depth=3.0)], targets=[Target(depth=2.0)])
+    assert buried(scene) == ""
+    scene.bed.slope_along = 5.0
+    scene.fish = [Fish(label="Tom", depth=6.2, x=-10.0), Fish(label="Tim", depth=6.2, x=10.0)]
+    assert buried(scene) == "Tom 30 cm is below the bed; the model adds the echo all the same"
+    scene.targets = [Target(depth=20.0)] * 3
+    assert buried(scene).startswith("Tom 30 cm, a target, a target and 1 more are below the bed")
