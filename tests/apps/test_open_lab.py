@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from apps.controls import CONTROLS
 from apps.pages.open_lab import OpenLab
-from apps.scenes import SCENES
+from apps.scenes import SCENES, built_in
 
 PATIENCE = 60.0  # s; the machines are shared
 
