@@ -1,7 +1,7 @@
 """A20, A21: reflection and backscatter of beds against APL-UW TR 9407 (1994).
 
 The numbers are those of Table 2 (page IV-6) and Table 3 (30 kHz, sound speed 1528 m/s), read in two
-or more independent public transcriptions. Our backscatter law is a simple one, provisional, and set
+or more independent public copies. Our backscatter law is a simple one, provisional, and set
 by us near Table 3; it is held to 5 dB, the report itself claims 3 to 10 dB. The report is stated
 for 10 to 100 kHz: at a fish-finding frequency all of it is extrapolation.
 """
