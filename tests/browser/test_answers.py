@@ -19,6 +19,7 @@ def test_typed_values_are_bounded(lab: Visitor) -> None:
     lab.set("track.speed", 99)
     assert lab.values["track.speed"] == 3
     assert lab.control("track.speed.number").input_value() == "3.00"
+    assert "Speed goes from 0.00 to 3.00 m/s: 3.00 was taken." in lab.status_words
     lab.set("track.speed", -5)
     assert lab.values["track.speed"] == 0
     assert lab.status == "ready", "a boat that stands still draws, too"
@@ -26,6 +27,7 @@ def test_typed_values_are_bounded(lab: Visitor) -> None:
     seq = lab.seq
     lab.type("track.speed", "")
     lab.answered(seq)
+    assert "Speed takes a number" in lab.status_words
     assert lab.values["track.speed"] == 0.5
     assert lab.control("track.speed.number").input_value() == "0.50"
 

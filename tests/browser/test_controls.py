@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from visitor import Visitor, pictures
+from visitor import BALL, Visitor, pictures
 
 # settings after which at least one look must be another picture
 CHANGE_PICTURES = {
@@ -97,7 +97,7 @@ def test_halving_the_boat_speed_doubles_the_mark(lab: Visitor) -> None:
         look, head = lab.look("cone"), lab.header
         drawn = lab.picture("cone").astype(float).mean(axis=-1)
         height, width = drawn.shape
-        ball = (-2.8 - head["x0"]) / head["dx"] + 0.5
+        ball = (BALL.x - head["x0"]) / head["dx"] + 0.5
         per = width / head["pings"]
         rows = [int((r - look["range0"]) / look["dr"] / look["rows"] * height) for r in (2.1, 2.75)]
         reach = 1.9 / head["dx"]  # half way to the trout's mark

@@ -7,9 +7,9 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from visitor import Visitor
+from visitor import BALL, Visitor
 
-BALL_X, BALL_PATH = -2.8, 2.4  # m; of the built-in scene first-pass
+BALL_X, BALL_PATH = BALL.x, BALL.depth
 READOUT = re.compile(
     r"Cone: ping (\d+), ([\d.]+) m, ([\d.]+) ms, (below )?(−?\d+) dB, step ([1-8]) of 8"
 )
@@ -50,7 +50,7 @@ def test_run_uncovers_columns_as_the_boat_moves(lab: Visitor) -> None:
         shares.append(first / len(now))
     assert 0.0 < shares[0] < shares[1] < shares[2] < shares[3] < 1.0, shares
     assert boats == sorted(boats) and boats[3] - boats[0] > 30, boats
-    assert seen[3] / 400 <= shares[3] + 0.02, "what was seen is uncovered"
+    assert seen[3] / lab.header["pings"] <= shares[3] + 0.02, "what was seen is uncovered"
     # pause
     assert run.inner_text() == "Pause"
     run.click()
@@ -197,7 +197,7 @@ def test_pointing_reads_the_cell(lab: Visitor) -> None:
     look = lab.look("cone")
     box = lab.page.locator('[data-look="cone"] .layers').bounding_box()
     left, width = lab.js("[page.size.left, page.size.width]")
-    x = box["x"] + left + (ping + 0.5) * width / 400
+    x = box["x"] + left + (ping + 0.5) * width / lab.header["pings"]
     y = box["y"] + (row + 0.5) * box["height"] / look["rows"]
     lab.page.mouse.move(x, y)
     lab.painted()

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from visitor import TALL, Visitor, agrees
+from visitor import BALL, TALL, Visitor, agrees
 
-BALL_X, BALL_DEPTH, BALL_DB = -2.8, 2.4, -36.0  # of the built-in scene first-pass
+BALL_X, BALL_DEPTH, BALL_DB = BALL.x, BALL.depth, BALL.strength
 
 
 def ball_ping(lab: Visitor) -> int:
@@ -118,7 +118,7 @@ def test_words_and_descriptions_name_the_mark(lab: Visitor) -> None:
     bed = np.median(ranges[np.argmax(codes, axis=1)])
     above = codes[:, ranges < 0.85 * bed]
     assert codes[mark["ping"], mark["row"]] == above.max()
-    said = f"{ranges[mark['row']]:.1f} m"
+    said = f"{ranges[mark['row']]:.2f} m"
     assert said in name
     lab.page.locator("summary").click()
     rows = lab.page.locator("details table tbody tr")

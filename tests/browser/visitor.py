@@ -13,9 +13,11 @@ from matplotlib.image import imread
 from numpy.typing import NDArray
 
 from apps.palettes import palette
+from apps.scenes import built_in
 
 PATIENCE = 60_000  # ms; the machines are shared
 DESKTOP = {"width": 1280, "height": 720}
+BALL = built_in("first-pass").targets[0]  # the one the tests look at
 TALL = {"width": 1280, "height": 1400}  # each cell of cone and fan-down has a pixel of its own
 PHONE = {"width": 390, "height": 844}
 Bytes = NDArray[np.uint8]

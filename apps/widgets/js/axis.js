@@ -1,6 +1,7 @@
 // The one horizontal axis under which lake view, echograms and playhead stand, in columns; and the
 // run that moves the playhead along it.
 
+const TOLD_MS = 6000; // how long a word about a typed value stands
 const NARROW = 900; // below this width, CSS pixels, the page is stacked
 const WIDEST = 8; // a pass may shrink to this part of the first one before metres rescale
 
