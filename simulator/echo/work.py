@@ -18,6 +18,8 @@ from simulator.sounder import pulse
 from simulator.sounder.look import Look
 
 MAX_CONTRIBUTIONS = 4e9
+# what only the noise depends on: echoes are relative to the source
+LEVELS = ("shown", "source_level", "noise_level")
 
 
 class Keeper(Protocol):
@@ -56,7 +58,7 @@ class Work:
         channels = scatterers.make_channels(name, look, scene.track, c, assumed, absorption)
         base = (
             name,
-            tuple(look.to_dict().items()),
+            tuple(v for k, v in look.to_dict().items() if k not in LEVELS),
             tuple(scene.track.to_dict().items()),
             c,
             assumed,
@@ -78,9 +80,13 @@ class Work:
     def _layers(self, channel: Channel, look: Look, base: tuple[Any, ...]) -> Iterator[Layer]:
         scene = self.scene
         bed = tuple(scene.bed.to_dict().items())
+
+        def noise() -> Layer:
+            return self._noise(channel, look)
+
         jobs: list[tuple[str, Hashable, Callable[[], Layer | None]]] = [
             ("bed", (bed, scene.seed), lambda: self._bed(channel)),
-            ("noise", (scene.seed,), lambda: self._noise(channel, look)),
+            ("noise", (scene.seed, *(getattr(look, k) for k in LEVELS)), noise),
         ]
         for n, fish in enumerate(scene.fish):
             pose = (*(v for k, v in fish.to_dict().items() if k != "form"), scene.seed, n)

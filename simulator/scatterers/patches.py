@@ -111,11 +111,7 @@ def make_patches(
     length = SEGMENT * py
     m0 = int(np.floor(np.nanmin(edges) / length))
     m1 = int(np.ceil(np.nanmax(edges) / length)) + 1
-    if len(row_x) * (m1 - m0) * SEGMENT > MAX_PATCHES:
-        rule = f"needs more than {MAX_PATCHES // 1_000_000} million bed patches"
-        given = f"{len(row_x)} × {(m1 - m0) * SEGMENT} in the {channel.look.replace('_', '-')} look"
-        hint = "Shorten the line or the range, or lengthen the pulse."
-        raise SettingError([Problem("The bed of this pass", rule, given, hint)])
+    _bounded(channel, len(row_x), (m1 - m0) * SEGMENT, "patches")
     node_y = np.arange(4 * m0, 4 * m1 + 1) * (length / 4.0)
     node_z = np.asarray(bed.depth_at(row_x[:, None], node_y[None, :]))
     cells = _cells(channel, bed, seed, (row_x, px), (m0, m1, py))
@@ -123,6 +119,16 @@ def make_patches(
     count = SEGMENT * int(np.sum(spans[..., 1] - spans[..., 0] + spans[..., 3] - spans[..., 2]))
     node_z = np.ascontiguousarray(node_z)
     return Patches(row_x, node_y, node_z, cells, first, spans, count, (px, py))
+
+
+def _bounded(channel: Channel, count: int, each: int, what: str) -> None:
+    """Refuse a bed that would need more rows or patches than the program will hold."""
+    if count * each <= MAX_PATCHES:
+        return
+    rule = f"needs more than {MAX_PATCHES // 1_000_000} million bed {what}"
+    given = f"{count} × {each} in the {channel.look.replace('_', '-')} look"
+    hint = "Shorten the line or the range, or lengthen the pulse or the face."
+    raise SettingError([Problem("The bed of this pass", rule, given, hint)])
 
 
 def _cells(
@@ -195,6 +201,14 @@ def _crossing(slope: float, dz: np.ndarray, ahead: np.ndarray, r: np.ndarray) ->
     return np.stack([(-b - root) / a, (-b + root) / a])
 
 
+def _met(slope: float, dz: np.ndarray, tangent: float) -> np.ndarray | float:
+    """Where a ray at an angle from the vertical meets the bed, m; infinite where it never does."""
+    closing = 1.0 - slope * tangent  # at 0 or less the bed falls away as fast as the ray
+    if not np.isfinite(tangent) or closing <= 0.0:
+        return float(np.copysign(np.inf, tangent))
+    return dz * tangent / closing
+
+
 def _reached(channel: Channel, bed: Bed, px: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Which bed each ping reaches: first row (P,), the rows' x (I,), and edges (P, W, 4) m.
 
@@ -208,6 +222,7 @@ def _reached(channel: Channel, bed: Bed, px: float) -> tuple[np.ndarray, np.ndar
     lowest = np.floor((x - beyond) / px).astype(np.int64)
     i0 = int(lowest.min())
     rows = int(np.ceil(2.0 * beyond / px)) + 2
+    _bounded(channel, len(x), rows, "rows to look through")
     row_x = (np.arange(i0, int(lowest.max()) + rows) + 0.5) * px
     first = (lowest - i0).astype(np.int32)
     index = first[:, None] + np.arange(rows)[None, :]
@@ -222,8 +237,7 @@ def _reached(channel: Channel, bed: Bed, px: float) -> tuple[np.ndarray, np.ndar
         r = np.maximum(ahead - 0.6 * channel.face_length, 0.0) / sine
         inner = _crossing(slope, dz, ahead, r)
     port, starboard = _tangents(channel)
-    low = dz * port / (1.0 - slope * port) if np.isfinite(port) else port
-    high = dz * starboard / (1.0 - slope * starboard) if np.isfinite(starboard) else starboard
+    low, high = _met(slope, dz, port), _met(slope, dz, starboard)
     left, right = np.fmax(outer[0], low), np.fmin(outer[1], high)
     middle = np.where(np.isnan(inner[0]), right, 0.0)
     a = np.stack(

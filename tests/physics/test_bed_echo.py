@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from kit import beams, channel, cone, db, fan, layer, scene, side, steps, still, without_loss
 
-from simulator import Bed, Look, Target, echo, kernels, scatterers
+from simulator import Bed, Look, SettingError, Target, echo, kernels, scatterers
 from simulator.aperture import disc_pattern, line_pattern
 from simulator.bed import backscatter_cross_section
 from simulator.scatterers import Channel
@@ -244,3 +244,21 @@ def test_still_track_is_used() -> None:
     beam = beams(scene(cone(), still(), Bed(depth=5.0)))[0]
     bed = layer(beam, "bed")
     np.testing.assert_array_equal(bed[0], bed[1])
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_a_bed_that_falls_away_as_fast_as_the_beam_looks_back_is_still_seen(which: int) -> None:
+    """A steep beam, its own side rising at 45°: the bed begins at the foot of the perpendicular."""
+    look = side(depression=70.0, range_end=9.0)
+    rising = Bed(depth=4.0, slope_across=45.0 if which == 0 else -45.0, sediment="rock")
+    beam = beams(scene(look, steps(20, 0.1, draft=0.0), rising))[which]
+    bed = np.abs(layer(beam, "bed")).mean(axis=0)
+    first = beam.range_m[np.argmax(bed > 0.1 * bed.max())]
+    assert first == pytest.approx(4.0 / np.sqrt(2.0), abs=0.1)
+
+
+def test_a_bed_of_too_many_rows_is_refused_before_it_is_built() -> None:
+    """A face of a millimetre hears everything: the rows alone would fill the memory."""
+    look = fan(length=0.001, range_end=60.0, pulse_length=2e-3)
+    with pytest.raises(SettingError, match="million bed rows to look through"):
+        beams(scene(look, steps(4000, 0.01), Bed(depth=4.0)))

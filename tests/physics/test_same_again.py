@@ -205,3 +205,14 @@ def test_a_still_track_is_centred() -> None:
     track = Track(pings=5, speed=1.0, ping_rate=2.0, centre=3.0)
     np.testing.assert_allclose(track.positions()[:, 0], [2.0, 2.5, 3.0, 3.5, 4.0])
     np.testing.assert_allclose(channel(cone(), track).place[:, 0], track.positions()[:, 0])
+
+
+def test_a_change_of_noise_computes_the_noise_alone() -> None:
+    """Echoes are relative to the source, so neither level of the sonar's own changes them."""
+    runner = Runner(threads=2)
+    made = full()
+    runner.run(made)
+    made.sounder.cone.noise_level += 6.0
+    assert runner.run(made).computed == ("cone/down/noise",)
+    made.sounder.cone.source_level += 6.0
+    assert runner.run(made).computed == ("cone/down/noise",)
