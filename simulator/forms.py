@@ -188,13 +188,19 @@ class Form:
 
 def form(name: str) -> Form:
     """A built-in form at unit length (1 m). Raises ValueError listing the names."""
+    row(name)
+    return _drawn(name)
+
+
+def row(name: str) -> dict[str, Any]:
+    """What tables/forms.toml holds of a built-in form. Raises ValueError listing the names."""
     table = _table()
     if name not in table:
         raise ValueError(
             f"Fish form must be one of {', '.join(table)}; you gave {name!r}. "
             "Load any other shape with Form.from_outline."
         )
-    return _drawn(name)
+    return dict(table[name])
 
 
 def form_names() -> tuple[str, ...]:

@@ -217,10 +217,232 @@ def _scatter(work, strength, n_strength, pattern, n_pattern, fine, p, base, last
         fine[p, o + np.uint64(3)] = d
 
 
+@_inline
+def _bent(table, near, distance, depth):  # type: ignore[no-untyped-def]
+    """Ray table at a horizontal distance and a depth: path stretch, launch and arrival sines less
+    the straight one, amplitude ratio. ``near``: (steps per metre of distance, first depth, steps
+    per metre of depth)."""
+    i = min(max(distance * near[0], 0.0), table.shape[0] - 1.0)
+    j = min(max((depth - near[1]) * near[2], 0.0), table.shape[1] - 1.0)
+    k = min(int(i), table.shape[0] - 2)
+    m = min(int(j), table.shape[1] - 2)
+    a = i - k
+    e = j - m
+    c00 = (1.0 - a) * (1.0 - e)
+    c01 = (1.0 - a) * e
+    c10 = a * (1.0 - e)
+    c11 = a * e
+    out0 = c00 * table[k, m, 0] + c01 * table[k, m + 1, 0]
+    out0 += c10 * table[k + 1, m, 0] + c11 * table[k + 1, m + 1, 0]
+    out1 = c00 * table[k, m, 1] + c01 * table[k, m + 1, 1]
+    out1 += c10 * table[k + 1, m, 1] + c11 * table[k + 1, m + 1, 1]
+    out2 = c00 * table[k, m, 2] + c01 * table[k, m + 1, 2]
+    out2 += c10 * table[k + 1, m, 2] + c11 * table[k + 1, m + 1, 2]
+    out3 = c00 * table[k, m, 3] + c01 * table[k, m + 1, 3]
+    out3 += c10 * table[k + 1, m, 3] + c11 * table[k + 1, m + 1, 3]
+    return out0, out1, out2, out3
+
+
+@_inline
+def _turned(vx, vy, vz, hx, hy, launch, arrival):  # type: ignore[no-untyped-def]
+    """A vector of the sounder's frame turned in the vertical plane of (hx, hy), so that the ray's
+    arrival direction sees it as its launch direction did; sines of both below the horizontal."""
+    cl = math.sqrt(max(1.0 - launch * launch, 0.0))
+    ca = math.sqrt(max(1.0 - arrival * arrival, 0.0))
+    cos = cl * ca + launch * arrival
+    sin = arrival * cl - ca * launch  # arrival angle less launch angle
+    h = vx * hx + vy * hy
+    more_h = h * cos - vz * sin - h
+    return vx + more_h * hx, vy + more_h * hy, vz * cos + h * sin
+
+
+@_inline
+def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay, az):  # type: ignore[no-untyped-def]
+    """Share of the pressure that one obstacle lets pass one way from s to q.
+
+    solids (K, 18): middle (3), velocity (3), three half axes (3 each), loss (dB/m; 1e6 and more
+    blocks), kind: 0 a soft-edged piece, 1 a box crossed by its chord; radius of a ball around it.
+    Edges are softened across
+    the line by the Fresnel radius and, along the face (ax, ay, az), by its width seen from q.
+    """
+    dx, dy, dz = qx - sx, qy - sy, qz - sz
+    r = math.sqrt(dx * dx + dy * dy + dz * dz)
+    ux, uy, uz = dx / r, dy / r, dz / r
+    on = ux * ax + uy * ay + uz * az
+    ex, ey, ez = ax - on * ux, ay - on * uy, az - on * uz
+    size = math.sqrt(ex * ex + ey * ey + ez * ez)
+    if size < 1e-6:
+        return 1.0
+    ex, ey, ez = ex / size, ey / size, ez / size
+    bx, by, bz = uy * ez - uz * ey, uz * ex - ux * ez, ux * ey - uy * ex
+    blocked = 0.0
+    taken = 0.0
+    crossed = 0.0
+    widest = 2.5 * math.sqrt(0.5 * wavelength * r + face * face / 6.0) + 1e-5
+    for k in range(k0, k1):
+        cx = solids[k, 0] + solids[k, 3] * t - sx
+        cy = solids[k, 1] + solids[k, 4] * t - sy
+        cz = solids[k, 2] + solids[k, 5] * t - sz
+        if solids[k, 16] > 0.5:
+            low = 0.0
+            high = r
+            for n in range(3):
+                hx, hy, hz = solids[k, 6 + 3 * n], solids[k, 7 + 3 * n], solids[k, 8 + 3 * n]
+                square = hx * hx + hy * hy + hz * hz
+                middle = cx * hx + cy * hy + cz * hz
+                pace = ux * hx + uy * hy + uz * hz
+                if abs(pace) < 1e-9 * math.sqrt(square):
+                    if abs(middle) > square:
+                        high = -1.0
+                    continue
+                one = (middle - square) / pace
+                two = (middle + square) / pace
+                low = max(low, min(one, two))
+                high = min(high, max(one, two))
+            if high > low:
+                crossed += (high - low) * solids[k, 15]
+            continue
+        r1 = cx * ux + cy * uy + cz * uz
+        if r1 <= 0.0 or r1 >= r:
+            continue
+        r2 = r - r1
+        wide = solids[k, 17] + widest
+        if cx * cx + cy * cy + cz * cz - r1 * r1 > wide * wide:
+            continue
+        fresnel = 2.0 * wavelength * r1 * r2 / r
+        wa = math.sqrt(fresnel + (face * r2 / r) ** 2 / 6.0) + 1e-6
+        wb = math.sqrt(fresnel) + 1e-6
+        a1 = solids[k, 6] * ex + solids[k, 7] * ey + solids[k, 8] * ez
+        a2 = solids[k, 9] * ex + solids[k, 10] * ey + solids[k, 11] * ez
+        a3 = solids[k, 12] * ex + solids[k, 13] * ey + solids[k, 14] * ez
+        ha = abs(a1) + math.sqrt(a2 * a2 + a3 * a3)
+        oa = cx * ex + cy * ey + cz * ez
+        if abs(oa) > ha + 2.5 * wa:
+            continue
+        a1 = solids[k, 6] * bx + solids[k, 7] * by + solids[k, 8] * bz
+        a2 = solids[k, 9] * bx + solids[k, 10] * by + solids[k, 11] * bz
+        a3 = solids[k, 12] * bx + solids[k, 13] * by + solids[k, 14] * bz
+        hb = abs(a1) + math.sqrt(a2 * a2 + a3 * a3)
+        ob = cx * bx + cy * by + cz * bz
+        if abs(ob) > hb + 2.5 * wb:
+            continue
+        cover = 0.25 * (math.erf((oa + ha) / wa) - math.erf((oa - ha) / wa))
+        cover *= math.erf((ob + hb) / wb) - math.erf((ob - hb) / wb)
+        if solids[k, 15] >= 1e6:
+            blocked += cover
+            continue
+        a1 = solids[k, 6] * ux + solids[k, 7] * uy + solids[k, 8] * uz
+        a2 = solids[k, 9] * ux + solids[k, 10] * uy + solids[k, 11] * uz
+        a3 = solids[k, 12] * ux + solids[k, 13] * uy + solids[k, 14] * uz
+        chord = 2.0 * (abs(a1) + math.sqrt(a2 * a2 + a3 * a3))
+        taken += cover * (1.0 - 10.0 ** (-solids[k, 15] * chord / 20.0))
+    return (1.0 - min(blocked, 1.0)) * (1.0 - min(taken, 1.0)) * 10.0 ** (-crossed / 20.0)
+
+
+@_inline
+def _in_wedge(shade, o, sx, sy, sz, qx, qy, qz, t, wide):  # type: ignore[no-untyped-def]
+    """Whether the line from s to within ``wide`` metres of q may be softened or blocked by
+    obstacle o: whether it passes its ball, widened by two and a half soft edges."""
+    _, _, _, bounds, _, wavelength, face = shade
+    dx, dy, dz = qx - sx, qy - sy, qz - sz
+    square = dx * dx + dy * dy + dz * dz
+    cx = bounds[o, 0] + bounds[o, 3] * t - sx
+    cy = bounds[o, 1] + bounds[o, 4] * t - sy
+    cz = bounds[o, 2] + bounds[o, 5] * t - sz
+    ball = bounds[o, 6]
+    along = cx * dx + cy * dy + cz * dz  # r1 times r
+    share = along / square
+    r = math.sqrt(square)
+    if share * r < -ball or share * r > r + ball + wide:
+        return False
+    share = min(max(share, 0.0), 1.0)
+    left = 1.0 - share
+    soft = 2.5 * (math.sqrt(2.0 * wavelength * share * left * r) + 0.41 * face * left)
+    reach = ball + wide * share + soft
+    return cx * cx + cy * cy + cz * cz - along * along / square < reach * reach
+
+
+@_inline
+def _taken(shade, sx, sy, sz, qx, qy, qz, t, ax, ay, az):  # type: ignore[no-untyped-def]
+    """What obstacle ``own`` takes of an echo from q, both ways: τ² - 1, of what those before it
+    leave. Never above 0."""
+    own, solids, groups, _, _, wavelength, face = shade
+    if not _in_wedge(shade, own, sx, sy, sz, qx, qy, qz, t, 0.0):
+        return 0.0
+    left = _through(
+        solids, groups[own, 0], groups[own, 1], sx, sy, sz, qx, qy, qz, t, wavelength, face,
+        ax, ay, az,
+    )  # fmt: skip
+    weight = left * left - 1.0
+    if weight > -1e-4:
+        return 0.0
+    for o in range(own):
+        if _in_wedge(shade, o, sx, sy, sz, qx, qy, qz, t, 0.0):
+            left = _through(
+                solids, groups[o, 0], groups[o, 1], sx, sy, sz, qx, qy, qz, t, wavelength, face,
+                ax, ay, az,
+            )  # fmt: skip
+            weight *= left * left
+    return weight
+
+
+@_jit
+def shades(p0, p1, place, frame, where, shade, out):  # type: ignore[no-untyped-def]
+    """What obstacle ``shade[0]`` takes of the echo of a small thing at ``where`` (P or 1, 3):
+    out (P,) from -1 to 0; ``shade`` as in :func:`patches_fan`."""
+    times = shade[4]
+    for p in range(p0, p1):
+        q = p if where.shape[0] > 1 else 0
+        out[p] = _taken(
+            shade, place[p, 0], place[p, 1], place[p, 2], where[q, 0], where[q, 1], where[q, 2],
+            times[p], frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2],
+        )  # fmt: skip
+
+
+@_inline
+def _shade_work(  # type: ignore[no-untyped-def]
+    work, cells, at, shade, length, sx, sy, sz, t, ax, ay, az
+):
+    """Weigh the sixteen echoes in scratch by what an obstacle takes; False when it takes none.
+
+    Where the shadow's edge is softer than one and a half fifths of the segment's ``length``, it is
+    worked out for every fourth patch and drawn straight between.
+    """
+    own, _, _, bounds, _, wavelength, _ = shade
+    mid = at + np.uint64(8)
+    dx = cells[mid] - sx
+    dy = cells[mid + np.uint64(16)] - sy
+    dz = cells[mid + np.uint64(32)] - sz
+    r = math.sqrt(dx * dx + dy * dy + dz * dz)
+    cx = bounds[own, 0] + bounds[own, 3] * t - sx
+    cy = bounds[own, 1] + bounds[own, 4] * t - sy
+    cz = bounds[own, 2] + bounds[own, 5] * t - sz
+    r1 = max((cx * dx + cy * dy + cz * dz) / r, 0.05)
+    soft = math.sqrt(max(2.0 * wavelength * (r - r1) * r / r1, 0.0))
+    step = 5 if soft > 0.3 * length else 1
+    any_taken = False
+    last = 0.0
+    for q in range(0, 16, step):
+        c = at + np.uint64(q)
+        weight = _taken(
+            shade, sx, sy, sz, cells[c], cells[c + np.uint64(16)], cells[c + np.uint64(32)],
+            t, ax, ay, az,
+        )  # fmt: skip
+        any_taken = any_taken or weight < 0.0
+        for k in range(max(q - step + 1, 0), q):
+            share = np.float32(last + (weight - last) * (k - q + step) / step)
+            work[k] *= share
+            work[k + 16] *= share
+        work[q] *= np.float32(weight)
+        work[q + 16] *= np.float32(weight)
+        last = weight
+    return any_taken
+
+
 @_jit
 def patches_disc(  # type: ignore[no-untyped-def]
     p0, p1, place, frame, first, spans, row_x, node_y, node_z, cells, strength,
-    across, per_metre, bin0, turns_per_m, work, fine,
+    across, per_metre, bin0, turns_per_m, bend, shade, work, fine,
 ):  # fmt: skip
     """Add the echoes of bed patches heard by a disc, row by row in segments of sixteen.
 
@@ -232,20 +454,48 @@ def patches_disc(  # type: ignore[no-untyped-def]
     n_strength = np.float32(strength.shape[0] - 2)
     n_pattern = np.float32(across.shape[0] - 2)
     segments = (node_y.shape[0] - 1) // 4
+    length = node_y[4] - node_y[0]
     zero = np.float32(0.0)
     to_bins = np.float32(per_metre)
     to_turns = np.float32(turns_per_m)
+    bent, rays, near_ray = bend
+    own = shade[0]
     for p in range(p0, p1):
-        tx, ty, tz = place[p, 0], place[p, 1], place[p, 2]
+        sx, sy, sz = place[p, 0], place[p, 1], place[p, 2]
+        tx, ty, tz = sx, sy, sz
         fx, fy = np.float32(frame[p, 2, 0]), np.float32(frame[p, 2, 1])
         fz = np.float32(frame[p, 2, 2])
+        louder = ONE
         for w in range(spans.shape[1]):
             i = first[p] + w
-            dx = row_x[i] - tx
             for half in range(2):
                 for m in range(spans[p, w, 2 * half], spans[p, w, 2 * half + 1]):
                     y0 = node_y[4 * m]
                     z0 = node_z[i, 4 * m]
+                    if own >= 0 and not _in_wedge(
+                        shade, own, sx, sy, sz, row_x[i], node_y[4 * m + 2],
+                        node_z[i, 4 * m + 2], shade[4][p], length,
+                    ):  # fmt: skip
+                        continue
+                    if bent == 1:
+                        gx, gy = row_x[i] - sx, node_y[4 * m + 2] - sy
+                        gz = node_z[i, 4 * m + 2] - sz
+                        flat = math.sqrt(gx * gx + gy * gy) + 1e-9
+                        r0 = math.sqrt(flat * flat + gz * gz)
+                        stretch, launch, arrival, ratio = _bent(rays, near_ray, flat, gz + sz)
+                        hx, hy = gx / flat, gy / flat
+                        launch += gz / r0
+                        arrival += gz / r0
+                        level = math.sqrt(max(1.0 - arrival * arrival, 0.0)) * stretch * r0
+                        tx = row_x[i] - level * hx
+                        ty = node_y[4 * m + 2] - level * hy
+                        tz = node_z[i, 4 * m + 2] - arrival * stretch * r0
+                        ox, oy, oz = _turned(
+                            frame[p, 2, 0], frame[p, 2, 1], frame[p, 2, 2], hx, hy, launch, arrival
+                        )
+                        fx, fy, fz = np.float32(ox), np.float32(oy), np.float32(oz)
+                        louder = np.float32((ratio * stretch) ** 2)
+                    dx = row_x[i] - tx
                     dy = y0 - ty
                     dz = z0 - tz
                     square = dx * dx + dy * dy + dz * dz
@@ -277,7 +527,7 @@ def patches_disc(  # type: ignore[no-untyped-def]
                             + ez * cells[c + np.uint64(80)]
                         )
                         front = (ex * fx + ey * fy + ez * fz) * inv
-                        lit = inv * inv
+                        lit = inv * inv * louder
                         lit = lit if front > zero else zero
                         lit = lit if sine > zero else zero
                         turn = turn0 + step * to_turns
@@ -294,6 +544,11 @@ def patches_disc(  # type: ignore[no-untyped-def]
                         work[q + 80] = place_q - whole
                         work[q + 48] = max(ONE - sine * sine, zero)
                         work[q + 64] = max(ONE - front * front, zero)
+                    if own >= 0 and not _shade_work(
+                        work, cells, at, shade, length, sx, sy, sz, shade[4][p],
+                        frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2],
+                    ):  # fmt: skip
+                        continue
                     _scatter(work, strength, n_strength, across, n_pattern, fine, p, base, last)
 
 
@@ -314,7 +569,7 @@ def _quartic(values, k):  # type: ignore[no-untyped-def]
 def patches_fan(  # type: ignore[no-untyped-def]
     p0, p1, place, frame, first, spans, row_x, node_y, node_z, cells, strength,
     across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m,
-    nodes, work, fine,
+    bend, shade, nodes, work, fine,
 ):  # fmt: skip
     """Add the echoes of bed patches heard by a rectangle, row by row in segments of sixteen.
 
@@ -335,7 +590,13 @@ def patches_fan(  # type: ignore[no-untyped-def]
     entry twice.
     across: two-way pattern of |v|; along (K, U): that of (1/r, |u|), steps inv_step and sine_step.
     per_metre, bin0: fine bin of a one-way path r is r·per_metre − bin0. turns_per_m: 2f/c.
-    nodes (2, 4M + 1) float64, work (96,) float32: scratch. fine (P, 2B) float32, re and im in
+    bend: (1 with a layered profile else 0, ray table (NR, NZ, 4), where it is looked up (3,)), see
+    :func:`_bent`. Each segment is then seen from a place of its own, so that path, directions and
+    spreading are those of the ray to its middle.
+    shade: (obstacle or -1, solids (K, 18), groups (O, 2) first and last solid, bounds (O, 7) ball
+    and its velocity, times (P,) s from the middle of the pass, wavelength, face). With an obstacle,
+    what is added is what that obstacle takes: see :func:`_taken`.
+    nodes (6, 4M + 1) float64, work (96,) float32: scratch. fine (P, 2B) float32, re and im in
     turn, is added to.
     """
     last = fine.shape[1] // 2 - 2
@@ -347,14 +608,19 @@ def patches_fan(  # type: ignore[no-untyped-def]
     zero = np.float32(0.0)
     to_bins = np.float32(per_metre)
     to_turns = np.float32(turns_per_m)
+    bent, rays, near_ray = bend
+    own = shade[0]
     for p in range(p0, p1):
-        tx, ty, tz = place[p, 0], place[p, 1], place[p, 2]
+        sx, sy, sz = place[p, 0], place[p, 1], place[p, 2]
+        tx, ty, tz = sx, sy, sz
+        louder = ONE
         ax, ay, az = frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2]
         cy, cz = np.float32(frame[p, 1, 1]), np.float32(frame[p, 1, 2])
         fy, fz = np.float32(frame[p, 2, 1]), np.float32(frame[p, 2, 2])
         for w in range(spans.shape[1]):
             i = first[p] + w
-            dx = row_x[i] - tx
+            dx = row_x[i] - sx
+            dx_s = dx
             ahead = np.float32(dx * frame[p, 2, 0])
             aside = np.float32(dx * frame[p, 1, 0])
             for half in range(2):
@@ -362,17 +628,65 @@ def patches_fan(  # type: ignore[no-untyped-def]
                 end = spans[p, w, 2 * half + 1]
                 if end <= begin:
                     continue
+                sink, turn_of = 0.0, 1.0
                 for m in range(4 * begin, 4 * end + 1):
-                    dy = node_y[m] - ty
-                    dz = node_z[i, m] - tz
-                    inv = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
-                    u = (dx * ax + dy * ay + dz * az) * inv
+                    dy = node_y[m] - sy
+                    dz = node_z[i, m] - sz
+                    inv = 1.0 / math.sqrt(dx_s * dx_s + dy * dy + dz * dz)
+                    u = (dx_s * ax + dy * ay + dz * az) * inv
+                    if bent == 1:  # launch direction: looked up once a segment, at its middle
+                        if m % 4 == 0 and m < 4 * end:
+                            ey_, ez_ = node_y[m + 2] - sy, node_z[i, m + 2] - sz
+                            flat = math.sqrt(dx_s * dx_s + ey_ * ey_) + 1e-9
+                            r0 = math.sqrt(flat * flat + ez_ * ez_)
+                            stretch, launch, arrival, ratio = _bent(
+                                rays, near_ray, flat, ez_ + sz
+                            )
+                            nodes[2, m // 4] = stretch
+                            nodes[3, m // 4] = launch
+                            nodes[4, m // 4] = arrival
+                            nodes[5, m // 4] = ratio
+                            sink = launch
+                            level = math.sqrt(max(1.0 - (launch + ez_ / r0) ** 2, 0.0))
+                            turn_of = level * r0 / flat
+                        u = (dx_s * ax + dy * ay) * inv * turn_of + (dz * inv + sink) * az
                     b = _along(u, inv, along_re, along_im, inv_step, sine_step)
                     nodes[0, m] = b.real
                     nodes[1, m] = b.imag
                 for m in range(begin, end):
                     y0 = node_y[4 * m]
                     z0 = node_z[i, 4 * m]
+                    if own >= 0 and not _in_wedge(
+                        shade, own, sx, sy, sz, row_x[i], node_y[4 * m + 2],
+                        node_z[i, 4 * m + 2], shade[4][p], length,
+                    ):  # fmt: skip
+                        continue
+                    dx = dx_s
+                    if bent == 1:
+                        gx, gy = row_x[i] - sx, node_y[4 * m + 2] - sy
+                        gz = node_z[i, 4 * m + 2] - sz
+                        flat = math.sqrt(gx * gx + gy * gy) + 1e-9
+                        r0 = math.sqrt(flat * flat + gz * gz)
+                        hx, hy = gx / flat, gy / flat
+                        stretch = nodes[2, m]
+                        launch = nodes[3, m] + gz / r0
+                        arrival = nodes[4, m] + gz / r0
+                        level = math.sqrt(max(1.0 - arrival * arrival, 0.0)) * stretch * r0
+                        tx = row_x[i] - level * hx
+                        ty = node_y[4 * m + 2] - level * hy
+                        tz = node_z[i, 4 * m + 2] - arrival * stretch * r0
+                        ox, oy, oz = _turned(
+                            frame[p, 2, 0], frame[p, 2, 1], frame[p, 2, 2], hx, hy, launch, arrival
+                        )
+                        fy, fz = np.float32(oy), np.float32(oz)
+                        ahead = np.float32((row_x[i] - tx) * ox)
+                        ox, oy, oz = _turned(
+                            frame[p, 1, 0], frame[p, 1, 1], frame[p, 1, 2], hx, hy, launch, arrival
+                        )
+                        cy, cz = np.float32(oy), np.float32(oz)
+                        aside = np.float32((row_x[i] - tx) * ox)
+                        louder = np.float32((nodes[5, m] * stretch) ** 2)
+                        dx = row_x[i] - tx
                     dy = y0 - ty
                     dz = z0 - tz
                     square = dx * dx + dy * dy + dz * dz
@@ -409,7 +723,7 @@ def patches_fan(  # type: ignore[no-untyped-def]
                         inv32 = ONE / r
                         sine = sine * inv32
                         v = (aside + ey * cy + ez * cz) * inv32
-                        lit = inv32 * inv32
+                        lit = inv32 * inv32 * louder
                         lit = lit if ahead + ey * fy + ez * fz > zero else zero
                         lit = lit if sine > zero else zero
                         t = y * scale
@@ -443,6 +757,10 @@ def patches_fan(  # type: ignore[no-untyped-def]
                             im = work[q] * b.imag + work[q + 16] * b.real
                             work[q] = np.float32(re)
                             work[q + 16] = np.float32(im)
+                    if own >= 0 and not _shade_work(
+                        work, cells, at, shade, length, sx, sy, sz, shade[4][p], ax, ay, az
+                    ):
+                        continue
                     _scatter(work, strength, n_strength, across, n_pattern, fine, p, base, last)
 
 
@@ -496,8 +814,8 @@ def fish(  # type: ignore[no-untyped-def]
 
     Parameters
     ----------
-    centre (3,): middle of the body axis; axes (3, 3): unit vectors to the head, to the back, to
-    the side. slices, gas (5, S): x along the axis towards the head, dx, half width, half height,
+    centre (P or 1, 3): middle of the body axis; axes (P or 1, 3, 3): unit vectors to the head, to
+    the back, to the side; one row for a fish that keeps still. slices, gas (5, S): x along the axis towards the head, dx, half width, half height,
     height of the slice's centre above the axis (m).
     coefficients (5,): k water (1/m), R_wb, T², R_bg, c_water/c_body.
     floor: amplitude of the incoherent floor of one slice outside 65-115°; floor_turn (S,): its
@@ -508,24 +826,29 @@ def fish(  # type: ignore[no-untyped-def]
     k_body = k * slowness
     unit = 1.0 / (2.0 * math.sqrt(math.pi))
     for p in range(p0, p1):
+        at_ping = p if centre.shape[0] > 1 else 0
+        c0, c1, c2 = centre[at_ping, 0], centre[at_ping, 1], centre[at_ping, 2]
+        a00, a01, a02 = axes[at_ping, 0, 0], axes[at_ping, 0, 1], axes[at_ping, 0, 2]
+        a10, a11, a12 = axes[at_ping, 1, 0], axes[at_ping, 1, 1], axes[at_ping, 1, 2]
+        a20, a21, a22 = axes[at_ping, 2, 0], axes[at_ping, 2, 1], axes[at_ping, 2, 2]
         for part in range(2):
             table = slices if part == 0 else gas
             for s in range(table.shape[1]):
                 x, dx = table[0, s], table[1, s]
                 half_width, half_height, centre_up = table[2, s], table[3, s], table[4, s]
-                px = centre[0] + x * axes[0, 0] + centre_up * axes[1, 0] - place[p, 0]
-                py = centre[1] + x * axes[0, 1] + centre_up * axes[1, 1] - place[p, 1]
-                pz = centre[2] + x * axes[0, 2] + centre_up * axes[1, 2] - place[p, 2]
+                px = c0 + x * a00 + centre_up * a10 - place[p, 0]
+                py = c1 + x * a01 + centre_up * a11 - place[p, 1]
+                pz = c2 + x * a02 + centre_up * a12 - place[p, 2]
                 r0 = max(math.sqrt(px * px + py * py + pz * pz), 1e-3)
                 inv = 1.0 / r0
                 front = px * frame[p, 2, 0] + py * frame[p, 2, 1] + pz * frame[p, 2, 2]
                 if front <= 0.0:
                     continue
                 # direction from the slice to the sounder, in the fish's own frame
-                cosine = -(px * axes[0, 0] + py * axes[0, 1] + pz * axes[0, 2]) * inv
+                cosine = -(px * a00 + py * a01 + pz * a02) * inv
                 sine = math.sqrt(max(1.0 - cosine * cosine, 1e-12))
-                qd = -(px * axes[1, 0] + py * axes[1, 1] + pz * axes[1, 2]) * inv / sine
-                ql = -(px * axes[2, 0] + py * axes[2, 1] + pz * axes[2, 2]) * inv / sine
+                qd = -(px * a10 + py * a11 + pz * a12) * inv / sine
+                ql = -(px * a20 + py * a21 + pz * a22) * inv / sine
                 hd, wl = half_height * qd, half_width * ql
                 support = math.sqrt(hd * hd + wl * wl)
                 wd, hl = half_width * qd, half_height * ql
@@ -534,9 +857,9 @@ def fish(  # type: ignore[no-untyped-def]
                     continue
                 up = half_height * hd / support
                 out = half_width * wl / support
-                px += up * axes[1, 0] + out * axes[2, 0]
-                py += up * axes[1, 1] + out * axes[2, 1]
-                pz += up * axes[1, 2] + out * axes[2, 2]
+                px += up * a10 + out * a20
+                py += up * a11 + out * a21
+                pz += up * a12 + out * a22
                 r = max(math.sqrt(px * px + py * py + pz * pz), 1e-3)
                 inv = 1.0 / r
                 u = (px * frame[p, 0, 0] + py * frame[p, 0, 1] + pz * frame[p, 0, 2]) * inv
@@ -572,3 +895,209 @@ def fish(  # type: ignore[no-untyped-def]
                 value = carrier * complex(size * t2 * math.sin(a), -size * t2 * math.cos(a))
                 at += through * slowness * per_metre
                 _deposit(fine, p, at, value.real, value.imag)
+
+
+@_jit
+def facets(  # type: ignore[no-untyped-def]
+    p0, p1, place, frame, sx, sy, sz, nx, ny, nz, strength, table,
+    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m, fine,
+):  # fmt: skip
+    """Add the echoes of rough facets: places, outward unit normals (S,) float64, strength (S,)
+    complex128 with the root of their area, table √S_b against 1 - sin²(grazing). The other
+    parameters as in :func:`points`."""
+    n_table = np.float32(table.shape[0] - 2)
+    for p in range(p0, p1):
+        for s in range(sx.shape[0]):
+            dx = sx[s] - place[p, 0]
+            dy = sy[s] - place[p, 1]
+            dz = sz[s] - place[p, 2]
+            r = max(math.sqrt(dx * dx + dy * dy + dz * dz), 1e-3)
+            inv = 1.0 / r
+            sine = -(dx * nx[s] + dy * ny[s] + dz * nz[s]) * inv
+            front = dx * frame[p, 2, 0] + dy * frame[p, 2, 1] + dz * frame[p, 2, 2]
+            if front <= 0.0 or sine <= 0.0:
+                continue
+            u = (dx * frame[p, 0, 0] + dy * frame[p, 0, 1] + dz * frame[p, 0, 2]) * inv
+            v = (dx * frame[p, 1, 0] + dy * frame[p, 1, 1] + dz * frame[p, 1, 2]) * inv
+            beam = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
+            root = _line_lookup(table, np.float32(max(1.0 - sine * sine, 0.0)) * n_table)
+            turns = r * turns_per_m
+            turn = TWO_PI * (turns - math.floor(turns))
+            value = beam * strength[s] * complex(math.cos(turn), -math.sin(turn))
+            value *= inv * inv * root
+            _deposit(fine, p, r * per_metre - bin0, value.real, value.imag)
+
+
+@_jit
+def mirrors(  # type: ignore[no-untyped-def]
+    p0, p1, place, frame, middle, normal, first, second, half, reflection,
+    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m, fine,
+):  # fmt: skip
+    """Add the echoes of small flat facets that mirror: Kirchhoff's integral over each.
+
+    f = j R (A/λ) cosθ sinc(2k h1 u·e1) sinc(2k h2 u·e2). middle, normal, first, second (S, 3)
+    float64: middle, unit normal and the unit vectors of its sides; half (S, 2) half sides;
+    reflection (S,) complex128. Seen from either side. The other parameters as in :func:`points`.
+    """
+    for p in range(p0, p1):
+        for s in range(middle.shape[0]):
+            dx = middle[s, 0] - place[p, 0]
+            dy = middle[s, 1] - place[p, 1]
+            dz = middle[s, 2] - place[p, 2]
+            r = max(math.sqrt(dx * dx + dy * dy + dz * dz), 1e-3)
+            inv = 1.0 / r
+            front = dx * frame[p, 2, 0] + dy * frame[p, 2, 1] + dz * frame[p, 2, 2]
+            if front <= 0.0:
+                continue
+            on = (dx * normal[s, 0] + dy * normal[s, 1] + dz * normal[s, 2]) * inv
+            u = (dx * frame[p, 0, 0] + dy * frame[p, 0, 1] + dz * frame[p, 0, 2]) * inv
+            v = (dx * frame[p, 1, 0] + dy * frame[p, 1, 1] + dz * frame[p, 1, 2]) * inv
+            e1 = (dx * first[s, 0] + dy * first[s, 1] + dz * first[s, 2]) * inv
+            e2 = (dx * second[s, 0] + dy * second[s, 1] + dz * second[s, 2]) * inv
+            a = TWO_PI * turns_per_m * half[s, 0] * e1
+            b = TWO_PI * turns_per_m * half[s, 1] * e2
+            size = 4.0 * half[s, 0] * half[s, 1] * 0.5 * turns_per_m * abs(on)
+            if abs(a) > 1e-6:
+                size *= math.sin(a) / a
+            if abs(b) > 1e-6:
+                size *= math.sin(b) / b
+            beam = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
+            turns = r * turns_per_m
+            turn = TWO_PI * (turns - math.floor(turns))
+            value = beam * reflection[s] * complex(math.sin(turn), math.cos(turn))
+            value *= inv * inv * size
+            _deposit(fine, p, r * per_metre - bin0, value.real, value.imag)
+
+
+@_jit
+def swaying(  # type: ignore[no-untyped-def]
+    p0, p1, place, frame, sx, sy, sz, strength, reach, phase, pace, times,
+    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m, fine,
+):  # fmt: skip
+    """Add the echoes of points that sway along x and y: reach (S,) m, phase (S,) turns, pace turns
+    a second, times (P,) s; the rest as in :func:`points`."""
+    for p in range(p0, p1):
+        for s in range(sx.shape[0]):
+            turn = TWO_PI * (pace * times[p] + phase[s])
+            dx = sx[s] + reach[s] * math.sin(turn) - place[p, 0]
+            dy = sy[s] + 0.6 * reach[s] * math.cos(turn) - place[p, 1]
+            dz = sz[s] - place[p, 2]
+            r = max(math.sqrt(dx * dx + dy * dy + dz * dz), 1e-3)
+            inv = 1.0 / r
+            front = dx * frame[p, 2, 0] + dy * frame[p, 2, 1] + dz * frame[p, 2, 2]
+            if front <= 0.0:
+                continue
+            u = (dx * frame[p, 0, 0] + dy * frame[p, 0, 1] + dz * frame[p, 0, 2]) * inv
+            v = (dx * frame[p, 1, 0] + dy * frame[p, 1, 1] + dz * frame[p, 1, 2]) * inv
+            beam = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
+            turns = r * turns_per_m
+            turn = TWO_PI * (turns - math.floor(turns))
+            value = beam * strength[s] * complex(math.cos(turn), -math.sin(turn)) * (inv * inv)
+            _deposit(fine, p, r * per_metre - bin0, value.real, value.imag)
+
+
+@_jit
+def patches_again(  # type: ignore[no-untyped-def]
+    p0, p1, place, frame, first, spans, cells, segments, strength, image, mirror,
+    disc, across, along_re, along_im, inv_step, sine_step, per_metre, bin0, turns_per_m, fine,
+):  # fmt: skip
+    """Add the second echo of bed patches: out straight, back by way of surface and bed, and the
+    other way round.
+
+    image (P,): depth (m) of the transducer's image in the bed and then the surface, above the
+    water; mirror: 2·R_bed·R_surface, complex. Each way has its own direction, range and beam; the
+    patch scatters by the geometric mean of √S_b at both grazing angles. Parameters as in
+    :func:`patches_fan`; ``segments``: of a row of cells.
+    """
+    n_strength = np.float32(strength.shape[0] - 2)
+    for p in range(p0, p1):
+        tx, ty, tz = place[p, 0], place[p, 1], place[p, 2]
+        for w in range(spans.shape[1]):
+            i = first[p] + w
+            for half in range(2):
+                for m in range(spans[p, w, 2 * half], spans[p, w, 2 * half + 1]):
+                    at = np.uint64((i * segments + m) * 128)
+                    for q in range(16):
+                        c = at + np.uint64(q)
+                        dx = cells[c] - tx
+                        dy = cells[c + np.uint64(16)] - ty
+                        z = np.float64(cells[c + np.uint64(32)])
+                        flat = dx * dx + dy * dy
+                        d1, d2 = z - tz, z - image[p]
+                        r1 = math.sqrt(flat + d1 * d1)
+                        r2 = math.sqrt(flat + d2 * d2)
+                        at_bin = 0.5 * (r1 + r2) * per_metre - bin0
+                        if at_bin < 0.0 or at_bin >= fine.shape[1] - 2:
+                            continue
+                        i1, i2 = 1.0 / r1, 1.0 / r2
+                        level = dx * cells[c + np.uint64(48)] + dy * cells[c + np.uint64(64)]
+                        s1 = -(level + d1 * cells[c + np.uint64(80)]) * i1
+                        s2 = -(level + d2 * cells[c + np.uint64(80)]) * i2
+                        f0, f1, f2 = frame[p, 2, 0], frame[p, 2, 1], frame[p, 2, 2]
+                        front = min(dx * f0 + dy * f1 + d1 * f2, dx * f0 + dy * f1 + d2 * f2)
+                        if s1 <= 0.0 or s2 <= 0.0 or front <= 0.0:
+                            continue
+                        a0, a1, a2 = frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2]
+                        b0, b1, b2 = frame[p, 1, 0], frame[p, 1, 1], frame[p, 1, 2]
+                        one = _beam(
+                            (dx * a0 + dy * a1 + d1 * a2) * i1, (dx * b0 + dy * b1 + d1 * b2) * i1,
+                            i1, disc, across, along_re, along_im, inv_step, sine_step,
+                        )  # fmt: skip
+                        two = _beam(
+                            (dx * a0 + dy * a1 + d2 * a2) * i2, (dx * b0 + dy * b1 + d2 * b2) * i2,
+                            i2, disc, across, along_re, along_im, inv_step, sine_step,
+                        )  # fmt: skip
+                        size = math.sqrt(abs(one) * abs(two)) * i1 * i2
+                        size *= math.sqrt(
+                            _line_lookup(strength, np.float32(1.0 - s1 * s1) * n_strength)
+                            * _line_lookup(strength, np.float32(1.0 - s2 * s2) * n_strength)
+                        )
+                        turns = 0.5 * (r1 + r2) * turns_per_m
+                        turn = TWO_PI * (turns - math.floor(turns))
+                        value = complex(cells[c + np.uint64(96)], cells[c + np.uint64(112)])
+                        value *= mirror * size * complex(math.cos(turn), -math.sin(turn))
+                        _deposit(fine, p, at_bin, value.real, value.imag)
+
+
+@_jit
+def hidden(p0, p1, place, first, spans, node_y, row_x, z_map, step, corner, out):  # type: ignore[no-untyped-def]
+    """Whether the bed hides itself: out (P, W, M) float32, 1 where the line to a segment's middle
+    passes below the bed.
+
+    z_map (X, Y): depth of the bed on a grid of ``step`` m from ``corner`` (x, y). The line is
+    walked in steps of the grid, from the sounder to a step short of the segment; the edge is
+    softened over a tenth of a step's clearance.
+    """
+    for p in range(p0, p1):
+        sx, sy, sz = place[p, 0], place[p, 1], place[p, 2]
+        for w in range(spans.shape[1]):
+            i = first[p] + w
+            for half in range(2):
+                for m in range(spans[p, w, 2 * half], spans[p, w, 2 * half + 1]):
+                    qx, qy = row_x[i], node_y[4 * m + 2]
+                    dx, dy = qx - sx, qy - sy
+                    flat = math.sqrt(dx * dx + dy * dy)
+                    count = int(flat / step)
+                    out[p, w, m] = 0.0
+                    if count < 2:
+                        continue
+                    a = min(max((qx - corner[0]) / step, 0.0), z_map.shape[0] - 1.001)
+                    b = min(max((qy - corner[1]) / step, 0.0), z_map.shape[1] - 1.001)
+                    k, n = int(a), int(b)
+                    a, b = a - k, b - n
+                    qz = (1.0 - a) * ((1.0 - b) * z_map[k, n] + b * z_map[k, n + 1])
+                    qz += a * ((1.0 - b) * z_map[k + 1, n] + b * z_map[k + 1, n + 1])
+                    worst = 1e9
+                    for t in range(1, count):
+                        share = t / (flat / step)
+                        a = (sx + share * dx - corner[0]) / step
+                        b = (sy + share * dy - corner[1]) / step
+                        a = min(max(a, 0.0), z_map.shape[0] - 1.001)
+                        b = min(max(b, 0.0), z_map.shape[1] - 1.001)
+                        k, n = int(a), int(b)
+                        a, b = a - k, b - n
+                        z = (1.0 - a) * ((1.0 - b) * z_map[k, n] + b * z_map[k, n + 1])
+                        z += a * ((1.0 - b) * z_map[k + 1, n] + b * z_map[k + 1, n + 1])
+                        worst = min(worst, z - (sz + share * (qz - sz)))
+                    soft = 0.1 * step
+                    out[p, w, m] = min(max(0.5 - 0.5 * worst / soft, 0.0), 1.0)

@@ -1,18 +1,25 @@
 """Echo + receiver settings -> Picture: levels in decibels, and the 8-bit codes a screen takes.
 
 The level is that of the echo relative to the source at 1 m, after range compensation and before
-gain: with 40 log r + 2αr a single target on the axis reads its target strength.
+gain: with 40 log r + 2αr a single target on the axis reads its target strength. Automatic gain and
+the noise filter, where they are on, change the levels and so the codes; ``about`` says so.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from simulator.echo import Beam, Echo, Pass
-from simulator.sounder.receiver import Receiver, compensation_db
+from simulator.sounder.receiver import (
+    AUTOMATIC_LEVEL_DB,
+    Receiver,
+    automatic_shift_db,
+    compensation_db,
+    filtered,
+)
 
 CODE_LOW_DB = -110.0
 CODE_STEP_DB = 0.5
@@ -38,11 +45,15 @@ class Picture:
 
     def codes(self) -> np.ndarray:
         """8-bit codes (P, R): level with 40 log r + 2αr, from −110 dB in steps of 0.5 dB."""
+        return to_codes(self.fixed_level_db())
+
+    def fixed_level_db(self) -> np.ndarray:
+        """Levels (P, R), dB, with 40 log r + 2αr whichever compensation is drawn."""
         if self.compensation == "40 log r":
-            return to_codes(self.level_db)
+            return self.level_db
         fixed = compensation_db("40 log r", self.range_m, self.absorption_db_m)
         now = compensation_db(self.compensation, self.range_m, self.absorption_db_m)
-        return to_codes(self.level_db + (fixed - now).astype(np.float32)[None, :])
+        return self.level_db + (fixed - now).astype(np.float32)[None, :]
 
 
 def to_codes(level_db: np.ndarray) -> np.ndarray:
@@ -69,8 +80,12 @@ def beam_level_db(beam: Beam, compensation: str, total: np.ndarray | None = None
 
 
 def to_picture(echo: Echo, receiver: Receiver | None = None) -> Picture:
-    """The picture of a look: port drawn before starboard on one signed range axis."""
-    rule = (receiver or Receiver()).range_compensation
+    """The picture of a look: port drawn before starboard on one signed range axis.
+
+    With the noise filter, then automatic gain, where the receiver has them on.
+    """
+    receiver = receiver or Receiver()
+    rule = receiver.range_compensation
     levels, ranges = [], []
     for beam in echo.beams:
         level = beam_level_db(beam, rule)
@@ -81,7 +96,7 @@ def to_picture(echo: Echo, receiver: Receiver | None = None) -> Picture:
             levels.append(level)
             ranges.append(beam.range_m)
     joined = levels[0] if len(levels) == 1 else np.concatenate(levels, axis=1)
-    return Picture(
+    plain = Picture(
         echo.look,
         joined,
         np.concatenate(ranges),
@@ -91,6 +106,20 @@ def to_picture(echo: Echo, receiver: Receiver | None = None) -> Picture:
         rule,
         echo.about,
     )
+    return _treated(plain, receiver)
+
+
+def _treated(picture: Picture, receiver: Receiver) -> Picture:
+    """The picture after the receiver's noise filter and automatic gain, or itself."""
+    about = dict(picture.about)
+    if receiver.noise_filter == "two of three":
+        about["noise_filter"] = receiver.noise_filter
+        picture = replace(picture, level_db=filtered(picture.level_db), about=about)
+    if receiver.automatic_gain:
+        about["automatic_gain_to_db"] = AUTOMATIC_LEVEL_DB
+        shift = automatic_shift_db(picture.fixed_level_db()).astype(np.float32)
+        picture = replace(picture, level_db=picture.level_db + shift[:, None], about=about)
+    return picture
 
 
 def pictures(made: Pass, receiver: Receiver | None = None) -> dict[str, Picture]:

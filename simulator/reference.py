@@ -11,7 +11,7 @@ import numpy as np
 
 from simulator import bed
 from simulator.aperture import disc_pattern
-from simulator.scatterers import Channel, FishArrays, Patches, strength_table
+from simulator.scatterers import Channel, FishArrays, Patches
 
 
 def lookup(table: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -72,13 +72,19 @@ def deposit(line: np.ndarray, at: np.ndarray, value: np.ndarray) -> None:
         line.imag += np.bincount(index, part.imag, len(line))
 
 
-def patches(channel: Channel, made: Patches, sediment: str, exact: bool = False) -> np.ndarray:
-    """Echo of bed patches: √S_b(grazing)·g·b²·e^{-jωT}/r², per ping over the patches it reaches."""
+def patches(
+    channel: Channel, made: Patches, sediment: str | None = None
+) -> np.ndarray:
+    """Echo of bed patches: √S_b(grazing)·g·b²·e^{-jωT}/r², per ping over the patches it reaches.
+
+    From the tables; with a ``sediment``, S_b and a disc's beam from their formulas. Straight rays.
+    """
+    exact = sediment is not None
     out = np.zeros((len(channel.place), channel.grid.bins), dtype=complex)
     x, y, z = made.place.astype(float)
     nx, ny, nz = made.normal.astype(float)
     g = made.re.astype(float) + 1j * made.im
-    roots = strength_table(sediment).astype(float)
+    roots = made.table.astype(float)
     per_metre, first_bin, turns = channel.axis()
     column = np.arange(g.shape[1])
     for p, line in enumerate(out):
@@ -96,8 +102,11 @@ def patches(channel: Channel, made: Patches, sediment: str, exact: bool = False)
         u = (dx * along[0] + dy * along[1] + dz * along[2]) / r
         v = (dx * across[0] + dy * across[1] + dz * across[2]) / r
         lit = (sine > 0.0) & (dx * axis[0] + dy * axis[1] + dz * axis[2] > 0.0)
-        if exact:
-            root = np.sqrt(bed.backscatter_cross_section(sediment, sine))
+        if sediment is not None:
+            law = bed.backscatter_cross_section(
+                sediment, sine, channel.frequency, channel.sound_speed
+            )
+            root = np.sqrt(law)
         else:
             root = lookup(roots, np.clip(1.0 - sine * sine, 0.0, 1.0) * (len(roots) - 2))
         beam = two_way_beam(channel, u, v, 1.0 / r, exact)
@@ -150,8 +159,9 @@ def _slices(
 ) -> None:
     k, r_wb, t2, r_bg, slowness = made.coefficients
     x, dx, half_width, half_height, centre_up = table
-    head, back, lateral = made.axes
-    middle = made.centre + np.outer(x, head) + np.outer(centre_up, back)
+    still = made.centre.shape[0] == 1, made.axes.shape[0] == 1
+    head, back, lateral = made.axes[0 if still[1] else p]
+    middle = made.centre[0 if still[0] else p] + np.outer(x, head) + np.outer(centre_up, back)
     to_face = channel.place[p] - middle
     reach = np.linalg.norm(to_face, axis=1)
     in_front = -to_face @ channel.frame[p, 2] > 0.0

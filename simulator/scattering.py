@@ -1,4 +1,7 @@
-"""Far-field scattering: fish by the Kirchhoff ray-mode sum, spheres exactly, published bands.
+"""Far-field scattering: fish by the Kirchhoff ray-mode sum.
+
+Plain bodies (`simulator.targets`) and published relations (`simulator.regressions`) are offered
+here too, under the same names.
 
 Backscattering lengths are complex, in the engine's phase convention exp(-j omega T): the conjugate
 of the published equations, which use exp(+i k r). TS = 20 log10 |length| in dB re 1 m^2.
@@ -7,24 +10,69 @@ of the published equations, which use exp(+i k r). TS = 20 log10 |length| in dB 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import spherical_jn, spherical_yn
 
 from simulator.forms import FishSlices, Form, Slices, form
+from simulator.regressions import (
+    foote_1987,
+    is_measured,
+    love_1971_dorsal,
+    published_band,
+    regression_lines,
+    strength_label,
+    vendace_2004,
+)
+from simulator.targets import (
+    FRESH_DENSITY,
+    FRESH_SOUND_SPEED,
+    Solid,
+    cylinder_hf,
+    elastic_sphere,
+    ellipsoid_hf,
+    finite_cylinder,
+    level_db,
+    positive,
+    prolate_spheroid_soft_hf,
+    require,
+    sphere,
+    sphere_hf,
+)
+
+__all__ = [
+    "FRESH_DENSITY",
+    "FRESH_SOUND_SPEED",
+    "STATED_ANGLES",
+    "Materials",
+    "Solid",
+    "cylinder_hf",
+    "elastic_sphere",
+    "ellipsoid_hf",
+    "finite_cylinder",
+    "floor_strength",
+    "foote_1987",
+    "is_measured",
+    "love_1971_dorsal",
+    "prolate_spheroid_soft_hf",
+    "published_band",
+    "ray_mode",
+    "regression_lines",
+    "sphere",
+    "sphere_hf",
+    "strength_label",
+    "target_strength",
+    "vendace_2004",
+]
 
 Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
-FRESH_SOUND_SPEED = 1482.38  # m/s, pure water at 20 C
-FRESH_DENSITY = 998.2  # kg/m^3, pure water at 20 C
 # Range of the angle between wave and body axis in which the model is stated to hold, degrees.
 STATED_ANGLES = (65.0, 115.0)
 # Numbers worked on at once, so that memory stays at some tens of megabytes.
 CHUNK = 400_000
-SILENT = np.finfo(float).tiny
 
 
 @dataclass(frozen=True)
@@ -45,7 +93,7 @@ class Materials:
     def __post_init__(self) -> None:
         """Refuse anything not above 0."""
         for name in ("body_density", "body_sound_speed", "gas_density", "gas_sound_speed"):
-            _positive(getattr(self, name), f"Materials {name.replace('_', ' ')}", "1.04")
+            positive(getattr(self, name), f"Materials {name.replace('_', ' ')}", "1.04")
 
     @classmethod
     def published(cls) -> Materials:
@@ -58,8 +106,8 @@ class Materials:
         R_wb: pressure reflection water to body. T2 = 1 - R_wb^2: in and out of the body.
         R_bg: reflection body to gas, near -1.
         """
-        _positive(sound_speed, "Sound speed", "1482")
-        _positive(density, "Water density", "998")
+        positive(sound_speed, "Sound speed", "1482")
+        positive(density, "Water density", "998")
         body_density = self.body_density * (density if self.relative else 1.0)
         body_speed = self.body_sound_speed * (sound_speed if self.relative else 1.0)
         body, water = body_density * body_speed, density * sound_speed
@@ -113,15 +161,15 @@ def _looks(
     frequency: ArrayLike, theta: ArrayLike, roll: ArrayLike
 ) -> tuple[tuple[int, ...], Array, Array, Array]:
     """Checked and broadcast: their common shape and three columns (m, 1)."""
-    _positive(frequency, "Frequency", "200e3")
+    positive(frequency, "Frequency", "200e3")
     th, ro = np.asarray(theta, dtype=float), np.asarray(roll, dtype=float)
-    _require(
+    require(
         th,
         (th >= 0) & (th <= np.pi),
         "Theta must be from 0 to pi rad",
         "Use pi/2 for straight above.",
     )
-    _require(ro, np.isfinite(ro), "Roll must be finite", "Use 0 for seen from above.")
+    require(ro, np.isfinite(ro), "Roll must be finite", "Use 0 for seen from above.")
     f, th, ro = np.broadcast_arrays(np.asarray(frequency, dtype=float), th, ro)
     return f.shape, f.reshape(-1, 1), th.reshape(-1, 1), ro.reshape(-1, 1)
 
@@ -204,10 +252,10 @@ def target_strength(
     to a quarter wavelength at the highest frequency: longer slices make grating lobes.
     Equations and limits: see `ray_mode`. Raises ValueError.
     """
-    _positive(frequency, "Frequency", "200e3")
-    _positive(sound_speed, "Sound speed", "1482")
+    positive(frequency, "Frequency", "200e3")
+    positive(sound_speed, "Sound speed", "1482")
     tilted = np.asarray(tilt, dtype=float)
-    _require(
+    require(
         tilted,
         np.abs(tilted) < 90.0,
         "Tilt must be between -90 and 90 degrees",
@@ -225,7 +273,7 @@ def target_strength(
         density,
         Materials() if materials is None else materials,
     )
-    return value[()] if complex else _level_db(value)
+    return value[()] if complex else level_db(value)
 
 
 def _form_of(fish_or_form: Any, length: float | None) -> Form:
@@ -248,137 +296,3 @@ def _form_of(fish_or_form: Any, length: float | None) -> Form:
         )
     wanted = own if length is None else length
     return shape if wanted is None else shape.scaled(float(wanted))
-
-
-def sphere(
-    radius: float,
-    frequency: ArrayLike,
-    kind: Literal["rigid", "soft", "fluid"] = "rigid",
-    sound_speed: float = FRESH_SOUND_SPEED,
-    density: float = FRESH_DENSITY,
-    inside_sound_speed: float | None = None,
-    inside_density: float | None = None,
-    complex: bool = False,
-) -> Any:
-    """Target strength of a sphere, dB re 1 m^2, shaped as frequency (complex length if complex).
-
-    Exact modal series. radius m, frequency Hz, speeds m/s, densities kg/m^3. kind "rigid" does not
-    give way, "soft" is pressure release, "fluid" is a gas, a liquid or a weak body and needs the
-    inside values. The phase refers to the centre, exp(-j omega T) convention.
-    Source: Anderson 1950 (fluid), in the notation and against the values of Jech et al. 2015
-    (J. Acoust. Soc. Am. 138:3742). Raises ValueError.
-    """
-    _positive(radius, "Sphere radius", "0.01")
-    _positive(frequency, "Frequency", "200e3")
-    _positive(sound_speed, "Sound speed", "1482")
-    _positive(density, "Water density", "998")
-    if kind not in ("rigid", "soft", "fluid"):
-        raise ValueError(f"Sphere kind must be rigid, soft or fluid; you gave {kind!r}. Try rigid.")
-    g = h = 1.0
-    if kind == "fluid":
-        if inside_sound_speed is None or inside_density is None:
-            raise ValueError(
-                "A fluid sphere must be given inside_sound_speed and inside_density; you gave "
-                f"{inside_sound_speed} and {inside_density}. Try 345 and 1.24 for gas."
-            )
-        _positive(inside_sound_speed, "Inside sound speed", "345")
-        _positive(inside_density, "Inside density", "1.24")
-        g, h = inside_density / density, inside_sound_speed / sound_speed
-    k = 2.0 * np.pi * np.asarray(frequency, dtype=float) / sound_speed
-    ka = k * radius
-    total = np.zeros(ka.shape, dtype=np.complex128)
-    for n in range(int(np.ceil(np.max(ka))) + 21):
-        wanted = n <= ka + 20  # higher orders add nothing and overflow at small ka
-        mode = _sphere_mode(n, np.where(wanted, ka, n + 1.0), kind, g, h)
-        total += np.where(wanted, (-1.0) ** n * (2 * n + 1) * mode, 0.0)
-    value = np.conj(-1j / k * total)
-    return value[()] if complex else _level_db(value)
-
-
-def _sphere_mode(n: int, x: Array, kind: str, g: float, h: float) -> ComplexArray:
-    """Coefficient A_n of the series f = -(i/k) sum (-1)^n (2n+1) A_n, exp(+ikr) convention."""
-    j, y = spherical_jn(n, x), spherical_yn(n, x)
-    if kind == "soft":
-        return np.asarray(-j / (j + 1j * y), dtype=np.complex128)
-    dj, dy = spherical_jn(n, x, derivative=True), spherical_yn(n, x, derivative=True)
-    if kind == "rigid":
-        return np.asarray(-dj / (dj + 1j * dy), dtype=np.complex128)
-    inside, d_inside = spherical_jn(n, x / h), spherical_jn(n, x / h, derivative=True)
-    regular = d_inside * j - g * h * inside * dj
-    singular = d_inside * y - g * h * inside * dy
-    return np.asarray(-regular / (regular + 1j * singular), dtype=np.complex128)
-
-
-def love_1971_dorsal(length_m: ArrayLike, frequency: ArrayLike) -> Any:
-    """Mean target strength from above, dB re 1 m^2: 19.1 log L - 0.9 log f - 62.0, L cm, f kHz.
-
-    Love 1971 (J. Acoust. Soc. Am. 49:816), many kinds of fish pooled. Taken from two later uses
-    that agree; the paper was not opened, so its range of L/wavelength is not stated here.
-    """
-    return 19.1 * _log_cm(length_m) - 0.9 * _log_khz(frequency) - 62.0
-
-
-def foote_1987(length_m: ArrayLike, kind: str = "physoclist") -> Any:
-    """Mean target strength from above at 38 kHz, dB re 1 m^2, L cm.
-
-    20 log L - 67.4 for physoclists (closed bladder), 20 log L - 71.9 for clupeoids. Marine fish.
-    Foote 1987 (J. Acoust. Soc. Am. 82:981), abstract. Raises ValueError for another kind.
-    """
-    constants = {"physoclist": -67.4, "clupeoid": -71.9}
-    if kind not in constants:
-        raise ValueError(
-            f"Kind must be one of {', '.join(constants)}; you gave {kind!r}. "
-            "Physoclists have a closed gas bladder, as perch do."
-        )
-    return 20.0 * _log_cm(length_m) + constants[kind]
-
-
-def vendace_2004(length_m: ArrayLike) -> Any:
-    """Mean target strength of vendace at 120 kHz, dB re 1 m^2: 20 log L - 65.4 (+-0.1), L cm.
-
-    Measured in Lake Pluszne: Swierzowski & Doroszczyk 2004 (Hydroacoustics 7:217).
-    """
-    return 20.0 * _log_cm(length_m) - 65.4
-
-
-def published_band(length_m: ArrayLike, frequency: ArrayLike) -> tuple[Any, Any]:
-    """(low_db, high_db) spanning Love 1971, both of Foote 1987 and vendace 2004.
-
-    Only Love's relation follows frequency; Foote's holds at 38 kHz and vendace at 120 kHz. A band
-    to compare with, never an input of the engine.
-    """
-    lines = np.broadcast_arrays(
-        love_1971_dorsal(length_m, frequency),
-        foote_1987(length_m),
-        foote_1987(length_m, "clupeoid"),
-        vendace_2004(length_m),
-    )
-    return np.min(lines, axis=0), np.max(lines, axis=0)
-
-
-def _log_cm(length_m: ArrayLike) -> Array:
-    _positive(length_m, "Fish length", "0.3")
-    return np.log10(100.0 * np.asarray(length_m, dtype=float))
-
-
-def _log_khz(frequency: ArrayLike) -> Array:
-    _positive(frequency, "Frequency", "120e3")
-    return np.log10(np.asarray(frequency, dtype=float) / 1000.0)
-
-
-def _level_db(value: ComplexArray) -> Array:
-    """TS in dB; an exact zero becomes a very low finite level."""
-    return np.asarray(20.0 * np.log10(np.maximum(np.abs(value), SILENT)), dtype=float)[()]
-
-
-def _positive(value: ArrayLike, what: str, example: str) -> None:
-    array = np.asarray(value, dtype=float)
-    _require(array, np.isfinite(array) & (array > 0), f"{what} must be above 0", f"Try {example}.")
-
-
-def _require(array: Array, holds: NDArray[np.bool_], rule: str, hint: str) -> None:
-    """Raise ValueError naming the first value for which holds is false."""
-    if not np.all(holds):
-        raise ValueError(f"{rule}; you gave {array[~holds].flat[0]:g}. {hint}")
-    if array.size == 0:
-        raise ValueError(f"{rule}; you gave no value at all. {hint}")

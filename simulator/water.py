@@ -1,17 +1,20 @@
 """Sound in water: how fast it travels and how much of it the water takes.
 
 Each function is one published formula; the two friendly ones, :func:`sound_speed` and
-:func:`absorption`, choose among them. Arrays broadcast.
+:func:`absorption`, choose among them. Arrays broadcast. A :class:`Profile` is sound speed against
+depth.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 __all__ = [
+    "Profile",
     "absorption",
     "density",
     "sound_speed",
@@ -40,6 +43,52 @@ _B = ((-1.922e-2, -4.42e-5), (7.3637e-5, 1.7945e-7))
 _D = ((1.727e-3,), (-7.9836e-6,))
 
 FADE_SALINITY = 5.0  # g/kg over which the fresh-water formula gives way to the sea-water one
+SAME_SPEED = 1e-9  # m/s: a profile that spans no more is one speed
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """Sound speed against depth: linear between its knots, constant beyond the first and last.
+
+    Parameters
+    ----------
+    depth : knots, m, shape (n,), n at least 1, increasing; speed : there, m/s, shape (n,).
+
+    Raises
+    ------
+    ValueError
+        When the two do not match, the depths do not increase, or a number is not finite or a
+        speed not positive.
+    """
+
+    depth: np.ndarray
+    speed: np.ndarray
+
+    def __post_init__(self) -> None:
+        for name in ("depth", "speed"):
+            values = np.array(getattr(self, name), dtype=float, ndmin=1)
+            values.setflags(write=False)
+            object.__setattr__(self, name, values)
+        z, c = self.depth, self.speed
+        if z.ndim != 1 or z.shape != c.shape or z.size == 0:
+            raise ValueError(
+                "a profile must be as many speeds as depths, at least one; you gave "
+                f"{c.shape} speeds and {z.shape} depths."
+            )
+        if not (np.all(np.isfinite(z)) and np.all(np.diff(z) > 0.0)):
+            raise ValueError("a profile's depths must increase from each to the next.")
+        if not (np.all(np.isfinite(c)) and np.all(c > 0.0)):
+            raise ValueError(f"a profile's speeds must be above 0 m/s; you gave {c.min():g}.")
+
+    def at(self, depth: Any) -> Any:
+        """Sound speed at depths (m), m/s; a number for a number."""
+        c = np.interp(depth, self.depth, self.speed)
+        return float(c) if np.ndim(c) == 0 else c
+
+    @property
+    def constant(self) -> bool:
+        """Whether it is one speed throughout (within 1e-9 m/s), so that rays are straight."""
+        return bool(np.ptp(self.speed) <= SAME_SPEED)
 
 
 def sound_speed_marczak(temperature: Any) -> Any:

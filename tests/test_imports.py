@@ -16,8 +16,8 @@ LONGER = {"simulator/kernels.py": 600}  # all numba in one file, so that its cac
 # Parts of a package from the ground up. A module may import its own part's lower neighbours and
 # anything of a lower level; parts of one level keep apart unless said so below.
 SIMULATOR: list[set[str]] = [
-    {"model", "tables", "kernels", "water", "aperture", "bed", "forms", "scattering", "growth",
-     "plates"},
+    {"model", "tables", "kernels", "water", "aperture", "bed", "forms", "individuals",
+     "scattering", "targets", "regressions", "growth", "plates"},
     {"scene", "sounder"},
     {"rays", "scatterers"},
     {"echo", "reference"},

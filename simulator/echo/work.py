@@ -1,4 +1,4 @@
-"""One run in progress: each owner's scatterers through the kernels into a layer."""
+"""One run in progress: each owner's scatterers through the kernels into layers."""
 
 from __future__ import annotations
 
@@ -8,18 +8,21 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from simulator import kernels, scatterers
+from simulator import scatterers
+from simulator.echo import noises, sums
+from simulator.echo.about import about_look
 from simulator.echo.layers import Beam, Echo, Layer
+from simulator.echo.owners import Owner, owners
 from simulator.echo.threads import Cancelled, spread_over
 from simulator.model import Problem, SettingError
-from simulator.scatterers import Channel, FormKey
+from simulator.scatterers import Channel
 from simulator.scene import Scene
-from simulator.sounder import pulse
 from simulator.sounder.look import Look
 
 MAX_CONTRIBUTIONS = 4e9
+TRIPS = 2  # echoes of so many pings before are heard
 # what only the noise depends on: echoes are relative to the source
-LEVELS = ("shown", "source_level", "noise_level")
+LEVELS = noises.LEVELS
 
 
 class Keeper(Protocol):
@@ -47,19 +50,25 @@ class Work:
         self.computed: list[str] = []
         self.keys: set[Hashable] = set()
         self.contributions = 0
-        self.forms = {n: FormKey.of(self.scene.form_of(f)) for n, f in enumerate(self.scene.fish)}
+        self.owners = owners(self.scene)
 
     def look(self, name: str, look: Look) -> Echo:
         """All layers of a look."""
         scene = self.scene
-        c = scene.water.sound_speed(scene.track.draft)
+        track, water = scene.track, scene.water
+        c = water.sound_speed(track.draft)
         assumed = scene.sounder.assumed_sound_speed or c
-        absorption = scene.water.absorption(look.frequency, scene.track.draft)
-        channels = scatterers.make_channels(name, look, scene.track, c, assumed, absorption)
+        deepest = scene.deepest()
+        absorption = water.mean_absorption(look.frequency, track.draft, deepest)
+        profile = water.sound_speed_profile(deepest)
+        channels = scatterers.make_channels(
+            name, look, track, c, assumed, absorption, profile, deepest
+        )
         base = (
             name,
             tuple(v for k, v in look.to_dict().items() if k not in LEVELS),
-            tuple(scene.track.to_dict().items()),
+            tuple(track.to_dict().items()),
+            None if profile.constant else (profile.depth.tobytes(), profile.speed.tobytes()),
             c,
             assumed,
             absorption,
@@ -69,36 +78,66 @@ class Work:
                 channel.side,
                 tuple(self._layers(channel, look, (*base, channel.side))),
                 channel.ranges(),
-                scene.track.pings,
+                track.pings,
                 absorption,
             )
             for channel in channels
         )
-        about = _about(look, channels[0])
-        return Echo(name, beams, channels[0].place[:, 0], scene.track.times(), about)
+        about = about_look(look, channels[0], scene)
+        return Echo(name, beams, channels[0].place[:, 0], track.times(), about)
 
     def _layers(self, channel: Channel, look: Look, base: tuple[Any, ...]) -> Iterator[Layer]:
         scene = self.scene
-        bed = tuple(scene.bed.to_dict().items())
-
-        def noise() -> Layer:
-            return self._noise(channel, look)
-
+        bed = (repr(scene.bed.to_dict()), scene.seed)
+        own = {owner.name: owner for owner in self.owners}
+        found: dict[str, Layer] = {}
         jobs: list[tuple[str, Hashable, Callable[[], Layer | None]]] = [
-            ("bed", (bed, scene.seed), lambda: self._bed(channel)),
-            ("noise", (scene.seed, *(getattr(look, k) for k in LEVELS)), noise),
+            ("bed", bed, lambda: self._bed(channel, "top")),
+            *self._more_bed(channel, bed),
         ]
-        for n, fish in enumerate(scene.fish):
-            pose = (*(v for k, v in fish.to_dict().items() if k != "form"), scene.seed, n)
-            jobs.append((f"fish[{n}]", (pose, self.forms[n]), lambda n=n: self._fish(channel, n)))  # type: ignore[misc]
-        for n, target in enumerate(scene.targets):
-            place = tuple(target.to_dict().items())
-            jobs.append((f"targets[{n}]", place, lambda n=n: self._target(channel, n)))  # type: ignore[misc]
-        for owner, key, make in jobs:
-            layer = self._kept_or_made(owner, (base, owner, key), make, channel)
+        jobs += [
+            (name, owner.key, lambda o=owner: self._thing(channel, o))  # type: ignore[misc]
+            for name, owner in own.items()
+        ]
+        jobs += [
+            (name, key, make)
+            for name, key, make in noises.jobs(channel, look, scene, self._spread)
+        ]
+        for name, key, make in jobs:
+            layer = self._kept_or_made(name, (base, name, key), make, channel)
             if layer is not None:
+                found[name] = layer
                 self.contributions += layer.count
                 yield layer
+        yield from self._shadows(channel, base, bed, found)
+
+    def _more_bed(
+        self, channel: Channel, bed: Hashable
+    ) -> Iterator[tuple[str, Hashable, Callable[[], Layer | None]]]:
+        """What else the bed sends: from under a soft layer, from the ping before, by way of the
+        surface; and what its relief hides."""
+        scene = self.scene
+        if scene.bed.soft_thickness > 0.0:
+            yield "bed.below", bed, lambda: self._bed(channel, "below")
+        if not scene.bed.level:
+            yield "bed.hidden", bed, lambda: self._hidden(channel)
+        for trip in range(1, TRIPS + 1):
+            if self._late(channel, trip):
+                yield f"bed.late{trip}", bed, lambda t=trip: self._bed(channel, "top", t)  # type: ignore[misc]
+        if scene.bed.second_echo:
+            loss = scene.water.surface_loss
+            yield "bed.again", (bed, loss), lambda: self._again(channel)
+
+    def _late(self, channel: Channel, trip: int) -> bool:
+        """Whether the bed's first return comes while the picture of a later ping is listening."""
+        place = channel.place
+        height = np.asarray(self.scene.bed.depth_at(place[:, 0], place[:, 1])) - place[:, 2]
+        late = self._later(channel, trip)
+        return bool(np.any((height >= late.nearest()) & (height <= late.farthest())))
+
+    def _later(self, channel: Channel, trip: int) -> Channel:
+        track = self.scene.track
+        return channel.late(trip, 1.0 / track.ping_rate, track.speed / track.ping_rate)
 
     def _kept_or_made(
         self, owner: str, key: Hashable, make: Callable[[], Layer | None], channel: Channel
@@ -121,154 +160,226 @@ class Work:
         """Split pings over the threads; stops between blocks when told to."""
         spread_over(self.runner.threads, first, last, work, self.cancelled)
 
-    def _received(self, channel: Channel, fine: np.ndarray, row: int, rows: int) -> np.ndarray:
-        """Fine bins (P, B) from the one under ``row``'s first tap on -> rows, (P, rows)."""
-        grid = channel.grid
-        out = np.empty((fine.shape[0], rows), dtype=np.complex64)
-        start = row * pulse.FINE_PER_ROW
-        times = grid.bin_times()[start : start + fine.shape[1]]
-        path = times * channel.sound_speed / 2.0
-        gain = (10.0 ** (-2.0 * channel.absorption * path / 20.0)).astype(np.float32)
-        lead = grid.lead
-        self._spread(
-            0,
-            fine.shape[0],
-            lambda a, b: kernels.receive(
-                a, b, fine, grid.taps.values, gain, pulse.FINE_PER_ROW, lead, out
-            ),
+    def _patches(self, channel: Channel, part: str, **more: Any) -> scatterers.Patches | None:
+        patches = scatterers.make_patches(
+            channel, self.scene.bed, self.scene.seed, part=part, **more
         )
-        return out
-
-    def _bed(self, channel: Channel) -> Layer | None:
-        patches = scatterers.make_patches(channel, self.scene.bed, self.scene.seed)
-        if patches is None:
-            return None
-        if patches.count > MAX_CONTRIBUTIONS:
+        if patches is not None and patches.count > MAX_CONTRIBUTIONS:
             rule = f"needs more than {MAX_CONTRIBUTIONS:.0e} sums"
             hint = "Use fewer pings, a shorter range or a longer pulse."
             what = channel.look.replace("_", "-")
             given = f"{patches.count:.1e} in the {what} look"
             raise SettingError([Problem("The bed of this pass", rule, given, hint)])
+        return patches
+
+    def _bed(self, channel: Channel, part: str, trip: int = 0) -> Layer | None:
+        heard = self._later(channel, trip) if trip else channel
+        patches = self._patches(heard, part)
+        if patches is None:
+            return None
         fine = np.zeros((len(channel.place), channel.grid.bins), dtype=np.complex64)
-        sum_patches(channel, patches, self.scene.bed.sediment, fine, self._spread)
-        data = self._received(channel, fine, 0, channel.grid.rows)
-        return Layer("bed", f"bed of {self.scene.bed.sediment}", 0, 0, data, patches.count)
+        sums.sum_patches(heard, patches, fine, self._spread)
+        data = sums.received(heard, fine, 0, channel.grid.rows, self._spread)
+        bed = self.scene.bed
+        name, label = "bed", f"bed of {bed.top}"
+        if part == "below":
+            name, label = "bed.below", f"{bed.sediment} under the {bed.top}"
+        elif trip:
+            pings = "ping" if trip == 1 else f"{trip} pings"
+            name, label = f"bed.late{trip}", f"second-trip echo of the bed, {pings} before"
+        return Layer(name, label, 0, 0, data, patches.count)
 
-    def _noise(self, channel: Channel, look: Look) -> Layer:
-        grid = channel.grid
-        taps = pulse.sampled(look.pulse_length, look.bandwidth_factor, grid.row_step)
-        level = look.noise_level - look.source_level - 10.0 * np.log10(look.pulse_length)
-        scale = 10.0 ** (level / 20.0) / np.sqrt(np.sum(taps.values.astype(float) ** 2))
-        owner = scatterers.owner_seed(self.scene.seed, "noise", channel.look, channel.side)
-        out = np.empty((len(channel.place), grid.rows), dtype=np.complex64)
+    def _hidden(self, channel: Channel) -> Layer | None:
+        patches = self._patches(channel, "top")
+        if patches is None:
+            return None
+        fine = np.zeros((len(channel.place), channel.grid.bins), dtype=np.complex64)
+        sums.hide(channel, self.scene.bed, patches, fine, self._spread)
+        if not fine.any():
+            return None
+        data = sums.received(channel, fine, 0, channel.grid.rows, self._spread)
+        return _cropped(Layer("bed.hidden", "shadow of the bed's own relief", 0, 0, data))
 
-        def block(a: int, b: int) -> None:
-            line = np.empty(grid.rows + len(taps.values) - 1, dtype=complex)
-            kernels.noise(
-                np.uint64(owner), a, b, grid.first_row, taps.values.astype(float), scale, line, out
-            )
+    def _again(self, channel: Channel) -> Layer | None:
+        """The second echo: by way of the bed and the surface, both orders."""
+        scene = self.scene
+        patches = self._patches(channel, "again")
+        if patches is None:
+            return None
+        place = channel.place
+        depth = np.asarray(scene.bed.depth_at(place[:, 0], place[:, 1]))
+        image = place[:, 2] - 2.0 * depth
+        surface = -(10.0 ** (-scene.water.surface_loss / 20.0))
+        mirror = 2.0 * surface * scatterers.bed_mirror(scene.bed)
+        fine = np.zeros((len(place), channel.grid.bins), dtype=np.complex64)
+        sums.sum_again(channel, patches, image, complex(mirror), fine, self._spread)
+        if not fine.any():
+            return None
+        data = sums.received(channel, fine, 0, channel.grid.rows, self._spread)
+        layer = Layer("bed.again", "second echo of the bed", 0, 0, data, patches.count)
+        return _cropped(layer)
 
-        self._spread(0, len(channel.place), block)
-        return Layer("noise", "noise", 0, 0, out)
+    def _thing(self, channel: Channel, owner: Owner) -> Layer | None:
+        """A layer over the window an owner's parts reach, with what comes of pings before."""
+        parts = owner.parts(channel)
+        layers = []
+        for trip in range(TRIPS + 1):
+            heard = self._later(channel, trip) if trip else channel
+            layer = self._heard(heard, owner, parts, None)
+            if layer is not None:
+                layers.append(layer)
+        return _merged(layers)
 
-    def _fish(self, channel: Channel, n: int) -> Layer | None:
-        fish = self.scene.fish[n]
-        arrays = scatterers.make_fish(fish, self.forms[n], channel, self.scene.seed + n)
-        label = fish.label or f"{fish.form} {100 * fish.length:.3g} cm"
-
-        def add(a: int, b: int, place: np.ndarray, frame: np.ndarray, *rest: Any) -> None:
-            kernels.fish(
-                a, b, place, frame, arrays.centre, arrays.axes, arrays.body, arrays.gas,
-                arrays.coefficients, arrays.floor, arrays.floor_turn, *rest,
-            )  # fmt: skip
-
-        terms = 2 * arrays.body.shape[1] + arrays.gas.shape[1]
-        return self._thing(channel, f"fish[{n}]", label, arrays.centre, arrays.reach, terms, add)
-
-    def _target(self, channel: Channel, n: int) -> Layer | None:
-        target = self.scene.targets[n]
-        centre = np.array([target.x, target.y, target.depth])
-        x, y, z = centre.reshape(3, 1)
-        strength = np.array([10.0 ** (target.strength / 20.0)], dtype=complex)
-        label = target.label or f"target of {target.strength:.0f} dB"
-
-        def add(a: int, b: int, place: np.ndarray, frame: np.ndarray, *rest: Any) -> None:
-            kernels.points(a, b, place, frame, x, y, z, strength, *rest)
-
-        return self._thing(channel, f"targets[{n}]", label, centre, 0.0, 1, add)
-
-    def _thing(
+    def _heard(
         self,
         channel: Channel,
-        owner: str,
-        label: str,
-        centre: np.ndarray,
-        extent: float,
-        terms: int,
-        add: Callable[..., None],
+        owner: Owner,
+        parts: list[scatterers.Part],
+        taken: list[np.ndarray | None] | None,
     ) -> Layer | None:
-        """A layer over the window a thing reaches."""
-        window = scatterers.window(channel, centre, extent)
-        if window is None:
+        """Parts as a channel hears them; ``taken`` weighs each part's pings (all of them)."""
+        windows = [scatterers.window(channel, part.centre, part.reach) for part in parts]
+        if taken is not None:
+            windows = [w if t is not None else None for w, t in zip(windows, taken, strict=True)]
+        seen = [w for w in windows if w is not None]
+        if not seen:
             return None
-        p0, p1, r0, r1 = window
-        bins = (r1 - r0 - 1) * pulse.FINE_PER_ROW + len(channel.grid.taps.values) + 3
-        fine = np.zeros((p1 - p0, bins), dtype=np.complex64)
-        place = np.ascontiguousarray(channel.place[p0:p1])
-        frame = np.ascontiguousarray(channel.frame[p0:p1])
-        per_metre, first_bin, turns = channel.axis()
-        start = first_bin + r0 * pulse.FINE_PER_ROW
-        rest = (*channel.beam(), per_metre, start, turns, fine)
-        self._spread(0, p1 - p0, lambda a, b: add(a, b, place, frame, *rest))
-        data = self._received(channel, fine, r0, r1 - r0)
-        return Layer(owner, label, p0, r0, data, terms * (p1 - p0))
+        p0, p1 = min(w[0] for w in seen), max(w[1] for w in seen)
+        r0, r1 = min(w[2] for w in seen), max(w[3] for w in seen)
+        fine = np.zeros((p1 - p0, sums.fine_bins(channel, r1 - r0)), dtype=np.complex64)
+        weigh = taken or [None] * len(parts)
+        jobs = [(t, w, g) for t, w, g in zip(parts, windows, weigh, strict=True) if w is not None]
+
+        def block(a: int, b: int) -> None:
+            for part, (w0, w1, _, _), weight in jobs:
+                first, last = max(a, w0), min(b, w1)
+                if last > first:
+                    _add(part, channel, first, last, r0, fine[first - p0 : last - p0], weight)
+
+        self._spread(p0, p1, block)
+        count = sum(part.terms * (w[1] - w[0]) for part, w, _ in jobs)
+        data = sums.received(channel, fine, r0, r1 - r0, self._spread)
+        return Layer(owner.name, owner.label, p0, r0, data, count)
+
+    def _shadows(
+        self, channel: Channel, base: tuple[Any, ...], bed: Hashable, found: dict[str, Layer]
+    ) -> Iterator[Layer]:
+        """What each obstacle takes: of the bed, and of other things behind it."""
+        scene = self.scene
+        pieces = scatterers.obstacles(scene, channel, {o.name: o.form for o in self.owners})
+        solids = scatterers.gather(pieces)
+        content = {name: rows.tobytes() for name, rows in pieces.items()}
+        for own, name in enumerate(solids.owners):
+            near = solids.near(own, channel)
+            before = tuple(content[solids.owners[o]] for o in near if o < own)
+            key = (base, f"{name}.shadow", content[name], before, bed)
+            layer = self._kept_or_made(
+                f"{name}.shadow", key, lambda o=own: self._bed_shadow(channel, solids, o), channel  # type: ignore[misc]
+            )
+            if layer is not None:
+                yield layer
+            victims = [o for o in self.owners if o.name in found and o.name != name
+                       and solids.close(own, o.extent, channel)]
+            if not victims:
+                continue
+            key = (base, f"{name}.over", content[name], before, tuple(v.key for v in victims))
+            layer = self._kept_or_made(
+                f"{name}.over", key,
+                lambda o=own, v=victims: self._thing_shadow(channel, solids, o, v, found), channel,  # type: ignore[misc]
+            )  # fmt: skip
+            if layer is not None:
+                yield layer
+
+    def _bed_shadow(
+        self, channel: Channel, solids: scatterers.Solids, own: int
+    ) -> Layer | None:
+        where = sums.wedge(channel, solids, own, self.scene.bed)
+        if where is None:
+            return None
+        p0, p1, across = where
+        cut = channel.cut(p0, p1)
+        fine = np.zeros((p1 - p0, channel.grid.bins), dtype=np.complex64)
+        shade = solids.shade(own, cut)
+        for part in ("top", "below") if self.scene.bed.soft_thickness > 0.0 else ("top",):
+            patches = self._patches(cut, part, across=across)
+            if patches is not None:
+                sums.sum_patches(cut, patches, fine, self._spread, shade)
+        if not fine.any():
+            return None
+        data = sums.received(channel, fine, 0, channel.grid.rows, self._spread)
+        name = solids.owners[own]
+        label = f"shadow of {self._label(name)}"
+        return _cropped(Layer(f"{name}.shadow", label, p0, 0, data))
+
+    def _label(self, name: str) -> str:
+        return next(o.label for o in self.owners if o.name == name)
+
+    def _thing_shadow(
+        self, channel: Channel, solids: scatterers.Solids, own: int, victims: list[Owner],
+        found: dict[str, Layer],
+    ) -> Layer | None:  # fmt: skip
+        layers = []
+        for victim in victims:
+            parts = victim.parts(channel)
+            taken = [
+                sums.weights(part, channel, solids, own, 0, len(channel.place)) for part in parts
+            ]
+            if all(t is None for t in taken):
+                continue
+            if len(parts) == 1 and taken[0] is not None:
+                made = found[victim.name]
+                p, rows = made.ping, made.data
+                data = rows * taken[0][p : p + len(rows), None].astype(np.float32)
+                layers.append(Layer("", "", p, made.row, data))
+                continue
+            layer = self._heard(channel, victim, parts, taken)
+            if layer is not None:
+                layers.append(layer)
+        merged = _merged(layers)
+        if merged is None:
+            return None
+        name = solids.owners[own]
+        label = f"what {self._label(name)} hides of other things"
+        return _cropped(
+            Layer(f"{name}.over", label, merged.ping, merged.row, merged.data, merged.count)
+        )
 
 
-def sum_patches(
-    channel: Channel,
-    patches: scatterers.Patches,
-    sediment: str,
-    fine: np.ndarray,
-    spread: Callable[[int, int, Callable[[int, int], None]], None],
-) -> None:
-    """Add bed patches to fine bins (P, B), pings split by ``spread``."""
-    table = scatterers.strength_table(sediment)
-    cells = patches.cells.reshape(-1)
-    pairs = fine.view(np.float32)
-
-    def block(a: int, b: int) -> None:
-        work = np.empty(6 * scatterers.SEGMENT, dtype=np.float32)
-        bed = (
-            channel.place, channel.frame, patches.first, patches.spans,
-            patches.row_x, patches.node_y, patches.node_z, cells, table,
-        )  # fmt: skip
-        disc, across, *along = channel.beam()
-        if disc:
-            kernels.patches_disc(a, b, *bed, across, *channel.axis(), work, pairs)
-            return
-        nodes = np.empty((2, len(patches.node_y)))
-        kernels.patches_fan(a, b, *bed, across, *along, *channel.axis(), nodes, work, pairs)
-
-    spread(0, len(channel.place), block)
+def _add(
+    part: scatterers.Part, channel: Channel, a: int, b: int, row: int, fine: np.ndarray,
+    weight: np.ndarray | None,
+) -> None:  # fmt: skip
+    """One part over pings a to b, weighed when something takes a share of it."""
+    if weight is None:
+        sums.sum_part(part, channel, a, b, row, fine)
+        return
+    alone = np.zeros_like(fine)
+    sums.sum_part(part, channel, a, b, row, alone)
+    fine += alone * weight[a:b, None].astype(np.float32)
 
 
-def _about(look: Look, channel: Channel) -> dict[str, Any]:
-    """Plain facts of a look, for captions and files."""
-    along, across = channel.beamwidth
-    return {
-        "aperture": look.aperture,
-        "frequency": look.frequency,
-        "beam_along_deg": along,
-        "beam_across_deg": across,
-        "depression_deg": look.depression,
-        "pulse_length": look.pulse_length,
-        "bandwidth_factor": look.bandwidth_factor,
-        "source_level_db": look.source_level,
-        "noise_level_db": look.noise_level,
-        "sound_speed": channel.sound_speed,
-        "assumed_sound_speed": channel.assumed_speed,
-        "absorption_db_m": channel.absorption,
-        "near_field_to_m": look.length**2 / channel.wavelength
-        if look.aperture == "rectangle"
-        else look.diameter**2 / channel.wavelength,
-    }
+def _merged(layers: list[Layer]) -> Layer | None:
+    """Layers of one owner as one, over the window that holds them all."""
+    if len(layers) < 2:
+        return layers[0] if layers else None
+    p0, r0 = min(x.ping for x in layers), min(x.row for x in layers)
+    p1 = max(x.ping + x.data.shape[0] for x in layers)
+    r1 = max(x.row + x.data.shape[1] for x in layers)
+    data = np.zeros((p1 - p0, r1 - r0), dtype=np.complex64)
+    for x in layers:
+        p, r = x.ping - p0, x.row - r0
+        data[p : p + x.data.shape[0], r : r + x.data.shape[1]] += x.data
+    first = layers[0]
+    return Layer(first.owner, first.label, p0, r0, data, sum(x.count for x in layers))
+
+
+def _cropped(layer: Layer) -> Layer | None:
+    """A layer without the empty pings and rows around it; None when it is empty."""
+    held = layer.data != 0
+    pings, rows = np.flatnonzero(held.any(axis=1)), np.flatnonzero(held.any(axis=0))
+    if not len(pings):
+        return None
+    p0, p1, r0, r1 = pings[0], pings[-1] + 1, rows[0], rows[-1] + 1
+    data = np.ascontiguousarray(layer.data[p0:p1, r0:r1])
+    ping, row = layer.ping + int(p0), layer.row + int(r0)
+    return Layer(layer.owner, layer.label, ping, row, data, layer.count)

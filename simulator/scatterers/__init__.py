@@ -1,4 +1,5 @@
-"""A scene and a look become flat arrays: beam and grid of a channel, bed patches, fish slices."""
+"""A scene and a look become flat arrays: beam and grid of a channel, bed patches, parts of things,
+solid pieces that shade."""
 
 from simulator.scatterers.channel import (
     Channel,
@@ -9,30 +10,46 @@ from simulator.scatterers.channel import (
     owner_seed,
     window,
 )
-from simulator.scatterers.fish import FishArrays, FormKey, fish_axes, make_fish
+from simulator.scatterers.fish import FishArrays, FormKey, fish_axes, make_fish, pose
+from simulator.scatterers.parts import Part, fish_middle, fish_part, members, target_part
 from simulator.scatterers.patches import (
+    CULL_NULLS,
     SEGMENT,
     Patches,
+    bed_mirror,
     lattice_pitch,
     make_patches,
     strength_table,
 )
+from simulator.scatterers.solids import NONE, Solids, gather, obstacles
 
 __all__ = [
+    "CULL_NULLS",
+    "NONE",
     "SEGMENT",
     "Channel",
     "FishArrays",
     "FormKey",
     "Grid",
+    "Part",
     "Patches",
+    "Solids",
     "beam_frame",
+    "bed_mirror",
     "fish_axes",
+    "fish_middle",
+    "fish_part",
+    "gather",
     "lattice_pitch",
     "make_channels",
     "make_fish",
     "make_grid",
     "make_patches",
+    "members",
+    "obstacles",
     "owner_seed",
+    "pose",
     "strength_table",
+    "target_part",
     "window",
 ]

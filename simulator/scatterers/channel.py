@@ -7,16 +7,19 @@ A *channel* is one beam of a look: the cone has one, the side look two (port and
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from simulator.model import Problem, SettingError
+from simulator.rays import RayTable, lookup, ray_table
 from simulator.scene.track import Track
 from simulator.sounder import pulse
 from simulator.sounder.beam_tables import BeamTables, beam_tables
 from simulator.sounder.look import Look
+from simulator.water import Profile
 
+FASTEST = 1.04  # how much faster or slower than at the sounder sound may run in a layered lake
 MAX_CELLS = 24_000_000
 WINDOW_DB = -60.0  # a target is left out of pings where the two-way beam is below this
 
@@ -55,8 +58,10 @@ class Grid:
 class Channel:
     """One beam over one pass: everything the kernels need but the scatterers.
 
-    place (P, 3) m, frame (P, 3, 3) unit vectors along, across, axis; sound speeds in m/s;
-    absorption dB/m one way.
+    place (P, 3) m, frame (P, 3, 3) unit vectors along, across, axis; times (P,) s from the middle
+    of the pass; sound speeds in m/s; absorption dB/m one way; pulse_length: that of a tone, or of a
+    chirp when it is compressed. delay: seconds by which what is heard was sent before the ping at
+    hand (second-trip echoes). rays: of a layered profile, or None where rays are straight.
     """
 
     look: str
@@ -73,6 +78,11 @@ class Channel:
     beamwidth: tuple[float, float]
     face_length: float
     half_sine: float
+    draft: float
+    times: np.ndarray
+    delay: float = 0.0
+    rays: RayTable | None = None
+    profile: Profile | None = None
 
     @property
     def wavelength(self) -> float:
@@ -95,7 +105,29 @@ class Channel:
 
     def farthest(self) -> float:
         """Longest one-way path (m) whose echo can still reach the picture."""
-        return float(self.grid.bin_times()[-1] * self.sound_speed / 2.0)
+        reach = float((self.grid.bin_times()[-1] + self.delay) * self.sound_speed / 2.0)
+        return reach if self.rays is None else reach * FASTEST
+
+    def nearest(self) -> float:
+        """Shortest one-way path (m) whose echo can still reach the picture."""
+        near = max((self.grid.bin_times()[0] + self.delay) * self.sound_speed / 2.0, 0.0)
+        return float(near) if self.rays is None else float(near) / FASTEST
+
+    def cut(self, p0: int, p1: int) -> Channel:
+        """The channel over some of its pings."""
+        return replace(
+            self,
+            place=np.ascontiguousarray(self.place[p0:p1]),
+            frame=np.ascontiguousarray(self.frame[p0:p1]),
+            times=np.ascontiguousarray(self.times[p0:p1]),
+        )
+
+    def late(self, trips: int, interval: float, spacing: float) -> Channel:
+        """The channel as it hears echoes of a ping sent ``trips`` pings before, ``interval`` s and
+        ``spacing`` m apart."""
+        place = self.place.copy()
+        place[:, 0] -= trips * spacing
+        return replace(self, place=place, delay=trips * interval, times=self.times - trips * interval)
 
     def beam(self) -> tuple:
         """Arguments that every kernel takes for its beam."""
@@ -104,17 +136,54 @@ class Channel:
 
     def axis(self) -> tuple[float, float, float]:
         """Arguments that every kernel takes for its time axis."""
-        return self.bins_per_metre, float(self.grid.first_bin), self.turns_per_metre
+        late = self.delay / (self.grid.row_step / pulse.FINE_PER_ROW)
+        return self.bins_per_metre, float(self.grid.first_bin) + late, self.turns_per_metre
+
+    def bend(self) -> tuple[int, np.ndarray, np.ndarray]:
+        """Arguments that the bed's kernels take for bent rays."""
+        if self.rays is None:
+            return 0, np.zeros((2, 2, 4), dtype=np.float32), np.zeros(3)
+        t = self.rays
+        where = np.array([1.0 / t.range_step, t.depth_first, 1.0 / t.depth_step])
+        return 1, t.values, where
+
+    def seen_from(self, centre: np.ndarray) -> tuple[Channel, np.ndarray | None]:
+        """The channel as a small thing at ``centre`` (P or 1, 3) is heard along bent rays, and the
+        gain (P,) that its echo takes; itself and None where rays are straight.
+
+        A sounder that stands where the ray seems to come from, at the thing's own sound speed,
+        turned so that the ray leaves it as it leaves the true one.
+        """
+        if self.rays is None or self.profile is None:
+            return self, None
+        d = centre - self.place
+        flat = np.hypot(d[:, 0], d[:, 1]) + 1e-9
+        r = np.sqrt(flat**2 + d[:, 2] ** 2)
+        depth = np.broadcast_to(centre[:, 2], r.shape)
+        stretch, launch, arrival, ratio = lookup(self.rays, flat, depth)
+        launch, arrival = launch + d[:, 2] / r, arrival + d[:, 2] / r
+        speed = float(self.profile.at(float(np.mean(centre[:, 2]))))
+        path = stretch * r * speed / self.sound_speed
+        level = np.sqrt(np.maximum(1.0 - arrival**2, 0.0))
+        ahead = d[:, :2] / flat[:, None]
+        place = np.empty_like(self.place)
+        place[:, :2] = centre[:, :2] - (level * path)[:, None] * ahead
+        place[:, 2] = centre[:, 2] - arrival * path
+        frame = _turned(self.frame, ahead, np.arcsin(np.clip(arrival, -1, 1)) - np.arcsin(
+            np.clip(launch, -1, 1)))
+        here = replace(self, place=place, frame=frame, sound_speed=speed, rays=None)
+        return here, (ratio * path / r) ** 2
 
 
 def make_grid(look: Look, assumed_speed: float) -> Grid:
-    """The time axis of a look: four rows a pulse length, sixteen fine bins."""
-    row_step = look.pulse_length / (pulse.FINE_PER_PULSE // pulse.FINE_PER_ROW)
+    """The time axis of a look: four rows a pulse length as received (of a chirp 1/B), sixteen fine
+    bins."""
+    row_step = look.resolution_time / (pulse.FINE_PER_PULSE // pulse.FINE_PER_ROW)
     row_range = row_step * assumed_speed / 2.0
     first = int(np.floor(look.range_start / row_range + 1e-9))
     end = int(np.ceil(look.range_end / row_range - 1e-9))
     fine = row_step / pulse.FINE_PER_ROW
-    taps = pulse.sampled(look.pulse_length, look.bandwidth_factor, fine)
+    taps = look.taps(fine)
     after = len(taps.values) - 1 - taps.before
     half = pulse.FINE_PER_ROW // 2
     first_bin = pulse.FINE_PER_ROW * first + half - after
@@ -123,7 +192,14 @@ def make_grid(look: Look, assumed_speed: float) -> Grid:
 
 
 def make_channels(
-    name: str, look: Look, track: Track, sound_speed: float, assumed: float, absorption: float
+    name: str,
+    look: Look,
+    track: Track,
+    sound_speed: float,
+    assumed: float,
+    absorption: float,
+    profile: Profile | None = None,
+    deepest: float = 0.0,
 ) -> tuple[Channel, ...]:
     """The beams of a look: one straight down, or port and starboard when it is depressed less.
 
@@ -143,6 +219,11 @@ def make_channels(
     tables = beam_tables(face, face, look.frequency, sound_speed)
     width = look.beamwidth(sound_speed)
     place = track.positions()
+    times = track.times() - 0.5 * (track.pings - 1) / track.ping_rate
+    rays = None
+    if profile is not None and not profile.constant:
+        farthest = grid.bin_times()[-1] * sound_speed / 2.0 * FASTEST
+        rays = ray_table(profile, track.draft, _stepped(farthest), _stepped(deepest))
     return tuple(
         Channel(
             name,
@@ -150,18 +231,38 @@ def make_channels(
             grid,
             tables,
             place,
-            np.repeat(beam_frame(look.depression, side)[None], track.pings, axis=0),
+            rolled(beam_frame(look.depression, side), *track.attitude()),
             look.frequency,
-            look.pulse_length,
+            look.resolution_time,
             sound_speed,
             assumed,
             absorption,
             width,
             look.length if look.aperture == "rectangle" else look.diameter,
             float(np.sin(np.radians(min(width[0], 180.0) / 2.0))),
+            track.draft,
+            times,
+            rays=rays,
+            profile=profile if rays is not None else None,
         )
         for side in sides
     )
+
+
+def _stepped(size: float) -> float:
+    """Rounded up to a ladder, so that a small change of the scene keeps the same ray table."""
+    return float(2.0 ** (np.ceil(4.0 * np.log2(max(size, 1.0))) / 4.0))
+
+
+def rolled(frame: np.ndarray, roll: np.ndarray, pitch: np.ndarray) -> np.ndarray:
+    """A beam's frame (3, 3) as the boat rolls and pitches, rad (P,): (P, 3, 3)."""
+    zero, one = np.zeros_like(roll), np.ones_like(roll)
+    cr, sr, cp, sp = np.cos(roll), np.sin(roll), np.cos(pitch), np.sin(pitch)
+    # columns: where the boat's ahead, starboard and down axes point
+    by_roll = np.array([[one, zero, zero], [zero, cr, -sr], [zero, sr, cr]])
+    by_pitch = np.array([[cp, zero, sp], [zero, one, zero], [-sp, zero, cp]])
+    turn = np.einsum("ijp,jkp->pik", by_pitch, by_roll)
+    return np.ascontiguousarray(np.einsum("pij,kj->pki", turn, frame))
 
 
 def beam_frame(depression: float, side: str) -> np.ndarray:
@@ -173,6 +274,17 @@ def beam_frame(depression: float, side: str) -> np.ndarray:
     return np.array([[1.0, 0.0, 0.0], across, axis])
 
 
+def _turned(frame: np.ndarray, ahead: np.ndarray, angle: np.ndarray) -> np.ndarray:
+    """Frames (P, 3, 3) turned down by ``angle`` (P,) in the vertical plane of ``ahead`` (P, 2)."""
+    cos, sin = np.cos(angle)[:, None], np.sin(angle)[:, None]
+    h = np.einsum("pkj,pj->pk", frame[:, :, :2], ahead)
+    z = frame[:, :, 2]
+    out = frame.copy()
+    out[:, :, :2] += (h * cos - z * sin - h)[:, :, None] * ahead[:, None, :]
+    out[:, :, 2] = z * cos + h * sin
+    return out
+
+
 def owner_seed(seed: int, *words: object) -> int:
     """A 63-bit seed for something named, the same on every machine."""
     text = repr((int(seed), *words)).encode()
@@ -182,9 +294,10 @@ def owner_seed(seed: int, *words: object) -> int:
 def window(channel: Channel, centre: np.ndarray, extent: float) -> tuple[int, int, int, int] | None:
     """Pings [p0, p1) and picture rows [r0, r1) that a thing at ``centre`` reaches, or None.
 
-    Pings where the envelope of the two-way beam is below −60 dB are left out.
+    centre (3,), or (P, 3) when it moves; extent m. Pings where the envelope of the two-way beam
+    is below −60 dB are left out.
     """
-    d = centre[None, :] - channel.place
+    d = np.atleast_2d(centre) - channel.place
     r = np.maximum(np.linalg.norm(d, axis=1), 1e-3)
     kept = np.ones(len(r), dtype=bool)
     if not channel.tables.disc:
@@ -194,15 +307,19 @@ def window(channel: Channel, centre: np.ndarray, extent: float) -> tuple[int, in
         kept &= u * r <= sine * r + 0.6 * channel.face_length + extent
     kept &= np.einsum("pk,pk->p", d, channel.frame[:, 2]) > -extent
     grid = channel.grid
-    first, last = grid.times()[0], grid.times()[-1]
-    early = 2.0 * np.maximum(r - extent, 0.0) / channel.sound_speed
-    late = 2.0 * (r + extent) / channel.sound_speed
+    first, last = grid.times()[0] + channel.delay, grid.times()[-1] + channel.delay
+    slow = fast = 2.0 / channel.sound_speed
+    if channel.rays is not None:
+        slow, fast = slow * FASTEST, fast / FASTEST
+    early = fast * np.maximum(r - extent, 0.0)
+    late = slow * (r + extent)
     length = (len(grid.taps.values) + 2) * grid.taps.step
     kept &= (early - length <= last) & (late + length >= first)
     if not kept.any():
         return None
     pings = np.flatnonzero(kept)
-    low = (early[pings].min() - length) / grid.row_step - grid.first_row
-    high = (late[pings].max() + length) / grid.row_step - grid.first_row
+    begin = grid.first_row + channel.delay / grid.row_step
+    low = (early[pings].min() - length) / grid.row_step - begin
+    high = (late[pings].max() + length) / grid.row_step - begin
     r0, r1 = max(int(np.floor(low)), 0), min(int(np.ceil(high)) + 1, grid.rows)
     return (int(pings[0]), int(pings[-1]) + 1, r0, r1) if r1 > r0 else None

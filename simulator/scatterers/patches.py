@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from simulator import bed as bed_formulas
+from simulator import bed as formulas
 from simulator import kernels
 from simulator.model import Problem, SettingError
 from simulator.scatterers import channel as channels
@@ -15,6 +15,8 @@ from simulator.scatterers.channel import Channel, owner_seed
 from simulator.scene.bed import Bed
 
 STRENGTH_ENTRIES = 4097
+LOW_ENTRIES = 65537  # below LOW_FREQUENCY the lobe of a smooth bed is too narrow for the shorter one
+LOW_FREQUENCY = 150e3
 CULL_NULLS = 2.0  # bed patches beyond two nulls along a fan hold 0.05 % of its energy
 MAX_PATCHES = 12_000_000
 DISC_PITCH = 0.25  # m: at most this along the track under a cone, so that a cell holds many
@@ -46,6 +48,7 @@ class Patches:
     spans: np.ndarray
     count: int
     pitch: tuple[float, float]
+    table: np.ndarray
 
     def _field(self, n: int) -> np.ndarray:
         return self.cells[:, :, n].reshape(len(self.row_x), -1)
@@ -94,18 +97,36 @@ def lattice_pitch(channel: Channel, height: float) -> tuple[float, float]:
 
 
 def make_patches(
-    channel: Channel, bed: Bed, seed: int, pitch: tuple[float, float] | None = None
+    channel: Channel,
+    bed: Bed,
+    seed: int,
+    pitch: tuple[float, float] | None = None,
+    part: str = "top",
+    across: np.ndarray | None = None,
 ) -> Patches | None:
     """The bed as a channel sees it; None when it lies beyond the range shown.
+
+    part: "top"; "below", the sediment under a soft layer, at its apparent depth; or "again", the
+    bed as it makes the second echo, on a lattice twice as coarse. across: where each ping's
+    patches may lie to the side, (P, 2) m, when only a part of the bed is wanted.
 
     Raises
     ------
     SettingError
         When the bed would need more patches than the program will hold.
     """
-    height = max(bed.depth - float(channel.place[0, 2]), 0.1)
+    height = max(bed.depth - channel.draft, 0.1)
     px, py = pitch or lattice_pitch(channel, height)
-    first, row_x, edges = _reached(channel, bed, px)
+    if part == "again" and pitch is None:
+        px, py = 2.0 * px, 2.0 * py
+    near, reach = channel.nearest(), channel.farthest()
+    if part == "again":  # (r1 + r2)/2 = reach, with r2² - r1² = 8 height²
+        least = max(float(np.min(bed.depth_at(channel.place[:, 0], channel.place[:, 1]))), 0.2)
+        least = max(least - float(channel.place[:, 2].max()), 0.1)
+        reach, near = reach - 2.0 * least**2 / reach, 0.0
+        if reach <= least:
+            return None
+    first, row_x, edges = _reached(channel, bed, px, (near, reach), across)
     if np.all(np.isnan(edges)):
         return None
     length = SEGMENT * py
@@ -113,12 +134,23 @@ def make_patches(
     m1 = int(np.ceil(np.nanmax(edges) / length)) + 1
     _bounded(channel, len(row_x), (m1 - m0) * SEGMENT, "patches")
     node_y = np.arange(4 * m0, 4 * m1 + 1) * (length / 4.0)
-    node_z = np.asarray(bed.depth_at(row_x[:, None], node_y[None, :]))
-    cells = _cells(channel, bed, seed, (row_x, px), (m0, m1, py))
+    sunk = 0.0
+    if part == "below":
+        sunk = float(formulas.under_layer_delay(bed.soft_sediment, bed.soft_thickness, 1.0))
+    node_z = np.asarray(bed.depth_at(row_x[:, None], node_y[None, :])) + sunk
+    cells = _cells(channel, bed, seed, (row_x, px), (m0, m1, py), (part, sunk))
     spans = _spans(edges, m0, length)
     count = SEGMENT * int(np.sum(spans[..., 1] - spans[..., 0] + spans[..., 3] - spans[..., 2]))
     node_z = np.ascontiguousarray(node_z)
-    return Patches(row_x, node_y, node_z, cells, first, spans, count, (px, py))
+    table = _table(bed, part, channel)
+    return Patches(row_x, node_y, node_z, cells, first, spans, count, (px, py), table)
+
+
+def _table(bed: Bed, part: str, channel: Channel) -> np.ndarray:
+    if part == "below":
+        layer = (bed.soft_sediment, bed.soft_thickness)
+        return strength_table(bed.sediment, channel.frequency, channel.sound_speed, layer)
+    return strength_table(bed.top, channel.frequency, channel.sound_speed)
 
 
 def _bounded(channel: Channel, count: int, each: int, what: str) -> None:
@@ -137,6 +169,7 @@ def _cells(
     seed: int,
     along: tuple[np.ndarray, float],
     across: tuple[int, int, float],
+    which: tuple[str, float],
 ) -> np.ndarray:
     """Patches of lattice rows and segments m0 to m1, (I, M, 8, 16) float32.
 
@@ -145,16 +178,19 @@ def _cells(
     """
     row_x, px = along
     m0, m1, py = across
+    part, sunk = which
     i0 = round(float(row_x[0]) / px - 0.5)
     shape = (len(row_x), (m1 - m0) * SEGMENT)
     x, y, g = np.empty(shape), np.empty(shape), np.empty(shape, dtype=np.complex64)
-    owner = owner_seed(seed, "bed", channel.look)
+    owner = owner_seed(seed, "bed", channel.look, *(() if part == "top" else (part,)))
     kernels.lattice(np.uint64(owner), i0, m0 * SEGMENT, py, x, y, g)
     x = row_x[:, None] + (x - 0.5) * (px if channel.tables.disc else 0.0)
-    slope_x, slope_y = bed.gradient()
+    slope_x, slope_y = (np.float64(s) for s in bed.gradient())
+    if not bed.level:
+        slope_x, slope_y = bed.gradient_at(x, y)
     flat = np.sqrt(1.0 + slope_x**2 + slope_y**2)
-    z = np.asarray(bed.depth_at(x, y))
-    g *= np.float32(np.sqrt(px * py * flat)) * (z > channel.place[0, 2])
+    z = np.asarray(bed.depth_at(x, y)) + sunk
+    g *= (np.sqrt(px * py * flat)).astype(np.float32) * (z > channel.place[:, 2].min())
     cells = np.empty((shape[0], m1 - m0, 8, SEGMENT), dtype=np.float32)
     fields = (x, y, z, slope_x / flat, slope_y / flat, -1.0 / flat, g.real, g.imag)
     for n, field in enumerate(fields):
@@ -180,12 +216,13 @@ def _tangents(channel: Channel) -> tuple[float, float]:
     angle = np.radians(np.arange(0.0, 90.0, 0.5))
     other = 1.0 if channel.side == "port" else -1.0
     ray = np.stack([np.zeros_like(angle), other * np.sin(angle), np.cos(angle)])
-    v = channel.frame[0, 1] @ ray
-    front = channel.frame[0, 2] @ ray
+    frames = np.unique(channel.frame, axis=0)[:: max(len(channel.frame) // 100, 1)]
+    v = frames[:, 1] @ ray
+    front = frames[:, 2] @ ray
     table = np.abs(channel.tables.across[:-1])
     level = np.interp(np.abs(v), np.linspace(0, 1, table.size), table)
-    seen = angle[(front > 0) & (level > 10 ** (channels.WINDOW_DB / 20))]
-    over = float(np.tan(min(seen.max(initial=0.0), 1.5)))
+    heard = ((front > 0) & (level > 10 ** (channels.WINDOW_DB / 20))).any(axis=0)
+    over = float(np.tan(min(angle[heard].max(initial=0.0), 1.5)))
     return (-np.inf, over) if channel.side == "port" else (-over, np.inf)
 
 
@@ -209,36 +246,55 @@ def _met(slope: float, dz: np.ndarray, tangent: float) -> np.ndarray | float:
     return dz * tangent / closing
 
 
-def _reached(channel: Channel, bed: Bed, px: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _reached(
+    channel: Channel,
+    bed: Bed,
+    px: float,
+    paths: tuple[float, float],
+    across: np.ndarray | None = None,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Which bed each ping reaches: first row (P,), the rows' x (I,), and edges (P, W, 4) m.
 
-    The edges are two intervals [a, b], [c, d] across the track, the near part that the beam culls
+    paths: shortest and longest one-way path heard, m. The edges are two intervals [a, b], [c, d]
+    across the track, the near part that the beam culls or that is over before the picture begins
     between them; NaN where there is none. Nothing here depends on how long the line or the range
-    is, but for what lies outside it.
+    is, but for what lies outside it. With relief, the bed may be as deep or shallow as it gets.
     """
-    reach = channel.farthest()
+    near, reach = paths
     x, y0, z0 = channel.place.T
-    beyond = _reach_along(channel, reach) + px
-    lowest = np.floor((x - beyond) / px).astype(np.int64)
+    fan = not channel.tables.disc
+    # a fan that is pitched looks ahead or behind by this, and by as much more or less as bed depths
+    # differ
+    tangent = -channel.frame[:, 0, 2] / channel.frame[:, 0, 0] if fan else np.zeros(len(x))
+    low, high = bed.rises()
+    nominal = np.asarray(bed.plane_at(x, y0)) - z0
+    shift = tangent * nominal
+    uneven = float(np.max(np.abs(tangent))) * (high - low + reach * abs(bed.gradient()[1]))
+    beyond = _reach_along(channel, reach) + px + uneven
+    lowest = np.floor((x + shift - beyond) / px).astype(np.int64)
     i0 = int(lowest.min())
     rows = int(np.ceil(2.0 * beyond / px)) + 2
     _bounded(channel, len(x), rows, "rows to look through")
     row_x = (np.arange(i0, int(lowest.max()) + rows) + 0.5) * px
     first = (lowest - i0).astype(np.int32)
-    index = first[:, None] + np.arange(rows)[None, :]
-    ahead = np.abs(row_x[index] - x[:, None])
+    ahead = row_x[first[:, None] + np.arange(rows)[None, :]] - x[:, None]
     slope = bed.gradient()[1]
-    dz = np.asarray(bed.depth_at(row_x[index], y0[:, None])) - z0[:, None]
-    jitter = px / 2.0 if channel.tables.disc else 0.0
-    outer = _crossing(slope, dz, np.maximum(ahead - jitter, 0.0), np.array(reach))
-    inner = np.full_like(outer, np.nan)
-    if not channel.tables.disc:
+    plane = np.asarray(bed.plane_at(ahead + x[:, None], y0[:, None])) - z0[:, None]
+    jitter = 0.0 if fan else px / 2.0
+    shallow = plane - np.where(high < 0.95 * plane, high, 0.95 * plane) if high else plane
+    outer = _crossing(slope, shallow, np.maximum(np.abs(ahead) - jitter, 0.0), np.array(reach))
+    hidden = np.full(ahead.shape, near - jitter)
+    if fan:
         sine = min(CULL_NULLS * channel.wavelength / channel.face_length, 1.0)
-        r = np.maximum(ahead - 0.6 * channel.face_length, 0.0) / sine
-        inner = _crossing(slope, dz, ahead, r)
+        off = np.abs(ahead - shift[:, None]) - 0.6 * channel.face_length - uneven
+        hidden = np.maximum(hidden, np.maximum(off, 0.0) / sine)
+    inner = _crossing(slope, plane - low, np.abs(ahead) + jitter, hidden)
     port, starboard = _tangents(channel)
-    low, high = _met(slope, dz, port), _met(slope, dz, starboard)
-    left, right = np.fmax(outer[0], low), np.fmin(outer[1], high)
+    left = np.fmax(outer[0], _met(slope, plane - low, port))
+    right = np.fmin(outer[1], _met(slope, plane - low, starboard))
+    if across is not None:
+        left = np.fmax(left, across[:, :1] - y0[:, None])
+        right = np.fmin(right, across[:, 1:] - y0[:, None])
     middle = np.where(np.isnan(inner[0]), right, 0.0)
     a = np.stack(
         [
@@ -250,6 +306,8 @@ def _reached(channel: Channel, bed: Bed, px: float) -> tuple[np.ndarray, np.ndar
         axis=-1,
     )
     gone = np.isnan(outer[0]) | ~(left < right)
+    a[..., 1] = np.maximum(a[..., 1], left)
+    a[..., 2] = np.minimum(a[..., 2], right)
     a[gone] = np.nan
     return first, row_x, a + y0[:, None, None]
 
@@ -268,8 +326,29 @@ def _spans(edges: np.ndarray, m0: int, length: float) -> np.ndarray:
 
 
 @lru_cache(maxsize=64)
-def strength_table(sediment: str) -> np.ndarray:
-    """√S_b of a sediment against 1 − sin²(grazing), float32, evenly spaced, the last twice."""
-    flat = np.linspace(0.0, 1.0, STRENGTH_ENTRIES)
+def strength_table(
+    sediment: str,
+    frequency: float,
+    sound_speed: float,
+    under: tuple[str, float] | None = None,
+) -> np.ndarray:
+    """√S_b of a sediment against 1 − sin²(grazing), float32, evenly spaced, the last twice.
+
+    frequency Hz, sound speed of the water m/s; ``under``: the soft sediment above it and how thick
+    that is, m.
+    """
+    entries = STRENGTH_ENTRIES if frequency >= LOW_FREQUENCY else LOW_ENTRIES
+    flat = np.linspace(0.0, 1.0, entries)
     sine = np.sqrt(1.0 - np.append(flat, 1.0))
-    return np.sqrt(bed_formulas.backscatter_cross_section(sediment, sine)).astype(np.float32)
+    if under is not None:
+        strength = formulas.under_layer_cross_section(
+            under[0], sediment, under[1], sine, frequency, sound_speed
+        )
+    else:
+        strength = formulas.backscatter_cross_section(sediment, sine, frequency, sound_speed)
+    return np.sqrt(strength).astype(np.float32)
+
+
+def bed_mirror(bed: Bed) -> complex:
+    """Pressure reflection of the bed straight down, for the second echo's way back."""
+    return complex(formulas.reflection(bed.top, 90.0))

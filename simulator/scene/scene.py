@@ -13,9 +13,21 @@ import numpy as np
 import param
 import tomli_w
 
-from simulator import forms
+from simulator import forms, individuals
 from simulator.model import Problem, Settable, SettingError
 from simulator.scene.bed import Bed
+from simulator.scene.objects import (
+    Ballast,
+    Boulder,
+    Float,
+    Housing,
+    Pen,
+    Plate,
+    Rope,
+    School,
+    Timber,
+    Weed,
+)
 from simulator.scene.things import Fish, Outline, Target
 from simulator.scene.track import Track
 from simulator.scene.water import Water
@@ -23,11 +35,19 @@ from simulator.sounder.look import Sounder
 from simulator.sounder.receiver import Receiver
 
 MAX_FISH = 400
+RESHAPED = {
+    "girth": 1.0, "bladder_length": 1.0, "bladder_height": 1.0, "bladder_angle": 0.0,
+    "bladder_curvature": 0.0, "fullness": 1.0,
+}  # fmt: skip
 UNDER_FACE = 0.1  # m of water there must be under the transducer
 
 
 def _owned(kind: type[Settable]) -> Any:
     return param.ClassSelector(class_=kind, default=kind(), instantiate=True)
+
+
+def _many(kind: type[Settable], label: str, most: int = 60) -> Any:
+    return param.List(default=[], item_type=kind, bounds=(0, most), label=label, doc="")
 
 
 class Scene(Settable):
@@ -48,17 +68,48 @@ class Scene(Settable):
     targets = param.List(
         default=[], item_type=Target, bounds=(0, MAX_FISH), label="Reference targets", doc=""
     )
+    schools: list[School] = _many(School, "Schools", 10)
+    boulders: list[Boulder] = _many(Boulder, "Boulders")
+    timber: list[Timber] = _many(Timber, "Posts and logs")
+    weed: list[Weed] = _many(Weed, "Weed beds", 20)
+    pens: list[Pen] = _many(Pen, "Holding pens", 10)
+    plates: list[Plate] = _many(Plate, "Plates", 20)
+    housings: list[Housing] = _many(Housing, "Camera housings", 20)
+    ropes: list[Rope] = _many(Rope, "Ropes", 40)
+    floats: list[Float] = _many(Float, "Floats and buoys", 40)
+    ballast: list[Ballast] = _many(Ballast, "Ballast weights", 40)
     outlines = param.List(default=[], item_type=Outline, bounds=(0, 20), label="Outlines", doc="")
     track: Track = _owned(Track)
     sounder: Sounder = _owned(Sounder)
     receiver: Receiver = _owned(Receiver)
 
-    def form_of(self, fish: Fish) -> forms.Form:
-        """The form of a fish at its length (m)."""
+    def form_of(self, fish: Fish | School) -> forms.Form:
+        """The form of a fish at its length (m), as an individual and reshaped where it says so.
+
+        Of a school: that of its mean length.
+        """
+        length = fish.length if isinstance(fish, Fish) else fish.fish_length
+        drawn = self._drawn(fish, length)
+        if not isinstance(fish, Fish):
+            return drawn
+        shape = {n: getattr(fish, n) for n in RESHAPED if getattr(fish, n) != RESHAPED[n]}
+        return individuals.reshaped(drawn, **shape) if shape else drawn
+
+    def _drawn(self, fish: Fish | School, length: float) -> forms.Form:
         for outline in self.outlines:
             if outline.title == fish.form:
-                return outline.to_form().smoothed().scaled(fish.length)
-        return forms.form(fish.form).scaled(fish.length)
+                return outline.to_form().smoothed().scaled(length)
+        if isinstance(fish, Fish) and fish.individual:
+            return individuals.individual(fish.form, length, fish.individual)[0]
+        return forms.form(fish.form).scaled(length)
+
+    def deepest(self) -> float:
+        """A depth (m) that no part of the bed under the line lies below by much."""
+        place = self.track.positions()
+        deep = float(np.max(self.bed.depth_at(place[:, 0], place[:, 1])))
+        spread = max(abs(s) for s in self.bed.gradient())
+        reach = max((look.range_end for look in self.sounder.looks().values()), default=0.0)
+        return float(max(deep + spread * reach - self.bed.rises()[0], 1.0))
 
     def check(self, path: str = "") -> list[Problem]:
         """Fish must have a known form, and the boat must be afloat all along its line."""
@@ -66,8 +117,9 @@ class Scene(Settable):
         rule = "must be one of " + ", ".join(known)
         where = f"{path}." if path else ""
         problems = [
-            Problem(f"{where}fish[{n}].form", rule, repr(f.form))
-            for n, f in enumerate(self.fish)
+            Problem(f"{where}{kind}[{n}].form", rule, repr(f.form))
+            for kind, many in (("fish", self.fish), ("schools", self.schools))
+            for n, f in enumerate(many)
             if f.form not in known
         ]
         return problems + self._aground(where)

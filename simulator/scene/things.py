@@ -11,11 +11,28 @@ import numpy as np
 import param
 
 from simulator.forms import Form
-from simulator.model import Problem, Settable, SettingError
+from simulator.model import Problem, Settable, SettingError, choice
 
 SHORTEST = 0.001  # m
 LARGEST = 100.0  # m; an outline is scaled to its fish, so this only keeps nonsense out
 OUTLINE_COLUMNS = ("part", "x_m", "width_m", "z_upper_m", "z_lower_m")
+
+
+BODIES = (
+    "stated strength",
+    "rigid sphere",
+    "soft sphere",
+    "gas sphere",
+    "tungsten carbide sphere",
+    "copper sphere",
+    "rigid cylinder",
+    "soft cylinder",
+    "soft spheroid",
+)
+
+
+def _share(default: float, low: float, high: float, label: str, doc: str) -> Any:
+    return param.Number(default=default, bounds=(low, high), step=0.05, label=label, doc=doc)
 
 
 class Placed(Settable):
@@ -49,9 +66,9 @@ class Placed(Settable):
 
 
 class Fish(Placed):
-    """One still fish: a form scaled to a length, at a place, with a heading and a tilt.
+    """One fish: a form scaled to a length, at a place, with a heading and a tilt, still or moving.
 
-    The place is that of the middle of the body axis.
+    The place is that of the middle of the body axis, of a swimming fish at the middle of the pass.
     """
 
     REQUIRED: ClassVar[tuple[str, ...]] = ("form", "length", "depth")
@@ -91,12 +108,54 @@ class Fish(Placed):
         label="Roll (°)",
         doc="About the body axis; 0 is back up.",
     )
+    individual = param.Integer(
+        default=0,
+        bounds=(0, 999_999),
+        softbounds=(0, 20),
+        label="Individual",
+        doc="0 is the form as drawn; any other number is one fish drawn from its stated spreads.",
+    )
+    girth = _share(1.0, 0.5, 2.0, "Girth (share)", "Width and height against the form's.")
+    bladder_length = _share(1.0, 0.3, 1.5, "Bladder length (share)", "Against the form's.")
+    bladder_height = _share(1.0, 0.3, 2.0, "Bladder height (share)", "Against the form's.")
+    bladder_angle = param.Number(
+        default=0.0, bounds=(-30.0, 30.0), step=1.0, label="Bladder angle (°)",
+        doc="Added to the form's; front end up positive.",
+    )  # fmt: skip
+    bladder_curvature = _share(
+        0.0, -0.3, 0.3, "Bladder curvature", "Rise of its middle over its length; arched up positive."
+    )
+    fullness = _share(1.0, 0.0, 1.0, "Bladder fullness", "Share of its volume; 0 is empty.")
+    motion = choice(
+        "still",
+        ("still", "swimming", "holding station"),
+        "Motion",
+        "Still; steadily along its heading; or keeping its place with small turns.",
+    )
+    speed = _share(0.3, 0.0, 5.0, "Speed (m/s)", "For swimming: along its heading and tilt.")
+    unrest = _share(
+        5.0, 0.0, 30.0, "Unrest (°)", "For holding station: rms of tilt; heading turns twice that."
+    )
 
 
 class Target(Placed):
-    """A directionless reference target of stated strength, such as a small sphere."""
+    """A reference target: directionless and of stated strength, or an exact body.
+
+    Strengths of the exact bodies are modal series; see :mod:`simulator.targets`.
+    """
 
     REQUIRED: ClassVar[tuple[str, ...]] = ("strength", "depth")
+
+    body = choice("stated strength", BODIES, "Body", "Stated strength, or an exact solution.")
+    radius = _share(0.019, 0.001, 0.5, "Radius (m)", "Of a sphere or cylinder.")
+    length = _share(0.2, 0.01, 3.0, "Length (m)", "Of a cylinder.")
+    heading = param.Number(
+        default=0.0, bounds=(-360.0, 360.0), step=5.0, label="Heading (°)",
+        doc="Of a cylinder's axis.",
+    )  # fmt: skip
+    tilt = param.Number(
+        default=0.0, bounds=(-90.0, 90.0), step=1.0, label="Tilt (°)", doc="Of a cylinder's axis."
+    )
 
     strength = param.Number(
         default=-40.0,

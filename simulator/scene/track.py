@@ -60,6 +60,23 @@ class Track(Settable):
         doc="Below the surface.",
     )
 
+    roll = param.Number(
+        default=0.0, bounds=(0.0, 30.0), softbounds=(0.0, 10.0), step=0.5, label="Roll (°)",
+        doc="How far waves roll the boat to either side.",
+    )  # fmt: skip
+    pitch = param.Number(
+        default=0.0, bounds=(0.0, 15.0), softbounds=(0.0, 5.0), step=0.5, label="Pitch (°)",
+        doc="How far waves pitch the boat up and down.",
+    )  # fmt: skip
+    heave = param.Number(
+        default=0.0, bounds=(0.0, 2.0), softbounds=(0.0, 0.5), step=0.05, label="Heave (m)",
+        doc="How far waves lift the boat up and down; the transducer stays in the water.",
+    )  # fmt: skip
+    wave_period = param.Number(
+        default=3.0, bounds=(0.5, 20.0), step=0.5, label="Wave period (s)",
+        doc="Of roll, pitch and heave, each in its own phase.",
+    )  # fmt: skip
+
     def times(self) -> np.ndarray:
         """Time of each ping after the first, s, shape (pings,)."""
         return np.arange(self.pings) / self.ping_rate
@@ -71,5 +88,12 @@ class Track(Settable):
         place = np.empty((self.pings, 3))
         place[:, 0] = x
         place[:, 1] = self.offset
-        place[:, 2] = self.draft
+        place[:, 2] = np.maximum(self.draft + self.heave * self._wave(0.25), 0.0)
         return place
+
+    def attitude(self) -> tuple[np.ndarray, np.ndarray]:
+        """Roll (starboard down positive) and pitch (bow up positive) at each ping, rad, (pings,)."""
+        return np.radians(self.roll) * self._wave(0.0), np.radians(self.pitch) * self._wave(0.4)
+
+    def _wave(self, phase: float) -> np.ndarray:
+        return np.sin(2.0 * np.pi * (self.times() / self.wave_period + phase))

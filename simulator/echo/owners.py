@@ -1,0 +1,127 @@
+"""Who sends an echo: each fish, school, target and thing of a scene, with its parts and its key."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from simulator import scatterers
+from simulator.scatterers import Channel, FormKey, Part, owner_seed, things
+from simulator.scatterers.pen import pen
+from simulator.scene import Fish, Scene
+
+Maker = Callable[[Any, Any, Channel, int], list[Part]]
+MAKERS: dict[str, tuple[str, Maker]] = {
+    "boulders": ("boulder", things.boulder),
+    "timber": ("timber", things.timber),
+    "weed": ("weed", things.weed),
+    "pens": ("pen", pen),
+    "plates": ("plate", things.plate),
+    "housings": ("camera housing", things.housing),
+    "ropes": ("rope", things.rope),
+    "floats": ("float", things.floating),
+    "ballast": ("ballast", things.ballast),
+}
+
+
+@dataclass(frozen=True)
+class Owner:
+    """One owner: its name in layers, what to call it, what its layer depends on, its seed, the
+    stretch of the track it lies on (m), how to make its parts for a channel, and the form of fish."""
+
+    name: str
+    label: str
+    key: Hashable
+    seed: int
+    extent: tuple[float, float]
+    parts: Callable[[Channel], list[Part]]
+    form: FormKey | None = None
+
+
+def owners(scene: Scene) -> list[Owner]:
+    """All owners of a scene but the bed and the noise."""
+    return [*_fish(scene), *_schools(scene), *_targets(scene), *_things(scene)]
+
+
+def _span(scene: Scene, x: float, reach: float, speed: float = 0.0) -> tuple[float, float]:
+    """The stretch of the track that something reaches while the pass lasts."""
+    drift = 0.5 * speed * scene.track.pings / scene.track.ping_rate
+    return x - reach - drift, x + reach + drift
+
+
+def _fish(scene: Scene) -> Iterator[Owner]:
+    for n, fish in enumerate(scene.fish):
+        form = FormKey.of(scene.form_of(fish))
+        seed = scene.seed + n
+        pose = (*(v for k, v in fish.to_dict().items() if k not in ("form", "label")), seed)
+        label = fish.label or f"{fish.form} {100 * fish.length:.3g} cm"
+        speed = fish.speed if fish.motion == "swimming" else 0.0
+
+        def parts(channel: Channel, fish: Fish = fish, form: FormKey = form, seed: int = seed):  # type: ignore[no-untyped-def]
+            return [scatterers.fish_part(fish, form, channel, seed)]
+
+        extent = _span(scene, fish.x, fish.length, speed)
+        yield Owner(f"fish[{n}]", label, (pose, form), seed, extent, parts, form)
+
+
+def _schools(scene: Scene) -> Iterator[Owner]:
+    for n, school in enumerate(scene.schools):
+        seed = owner_seed(scene.seed, "schools", n)
+        outline = [o.to_dict() for o in scene.outlines if o.title == school.form]
+
+        def parts(channel: Channel, school: Any = school, seed: int = seed) -> list[Part]:
+            keys: dict[float, FormKey] = {}
+            found = []
+            for m, fish in enumerate(scatterers.members(school, seed)):
+                key = keys.get(fish.length)
+                if key is None:
+                    key = keys[fish.length] = FormKey.of(scene.form_of(fish))
+                found.append(scatterers.fish_part(fish, key, channel, seed + m))
+            return found
+
+        label = school.label or f"school of {school.count} {school.form}"
+        form = FormKey.of(scene.form_of(school))
+        key = (repr(school.to_dict()), repr(outline), seed)
+        extent = _span(scene, school.x, 0.5 * school.along + 1.0, school.speed)
+        yield Owner(f"schools[{n}]", label, key, seed, extent, parts, form)
+
+
+def _targets(scene: Scene) -> Iterator[Owner]:
+    for n, target in enumerate(scene.targets):
+        label = target.label or f"target of {target.strength:.0f} dB"
+        if target.body != "stated strength" and not target.label:
+            label = f"{target.body}, {200 * target.radius:.3g} cm across"
+
+        def parts(channel: Channel, target: Any = target) -> list[Part]:
+            return [scatterers.target_part(target, channel)]
+
+        extent = _span(scene, target.x, target.length)
+        yield Owner(f"targets[{n}]", label, repr(target.to_dict()), 0, extent, parts)
+
+
+def _things(scene: Scene) -> Iterator[Owner]:
+    bed = repr(scene.bed.to_dict())
+    for field, (word, make) in MAKERS.items():
+        many = getattr(scene, field)
+        for n, thing in enumerate(many):
+            seed = owner_seed(scene.seed, field, n)
+
+            def parts(
+                channel: Channel, thing: Any = thing, seed: int = seed, make: Maker = make
+            ) -> list[Part]:
+                return make(thing, scene.bed, channel, seed)
+
+            label = thing.label or (f"{word} {n + 1}" if len(many) > 1 else word)
+            stands = bed if hasattr(thing, "lift") else ""
+            key = (repr(thing.to_dict()), stands, seed)
+            yield Owner(f"{field}[{n}]", label, key, seed, _reach(scene, thing), parts)
+
+
+def _reach(scene: Scene, thing: Any) -> tuple[float, float]:
+    if hasattr(thing, "end_x"):
+        return min(thing.x, thing.end_x) - 0.5, max(thing.x, thing.end_x) + 0.5
+    sizes = [getattr(thing, n, 0.0) for n in ("length", "width", "diameter", "height")]
+    return _span(scene, thing.x, float(np.hypot(*sorted(sizes)[-2:])) + 0.5)

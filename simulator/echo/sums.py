@@ -1,0 +1,216 @@
+"""The kernels called for a channel: bed patches, parts of things, shadows, the receiver."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from simulator import kernels, scatterers
+from simulator.scatterers import Channel, Part, Patches, Solids
+from simulator.scene.bed import Bed
+from simulator.sounder import pulse
+
+Spread = Callable[[int, int, Callable[[int, int], None]], None]
+MAP_STEP = 0.1  # m: grid on which relief is walked for what it hides
+MAX_MAP = 4_000_000
+
+
+def sum_patches(
+    channel: Channel,
+    patches: Patches,
+    fine: np.ndarray,
+    spread: Spread,
+    shade: tuple | None = None,
+) -> None:
+    """Add bed patches to fine bins (P, B), pings split by ``spread``; with ``shade``, what that
+    obstacle takes of them."""
+    cells = patches.cells.reshape(-1)
+    pairs = fine.view(np.float32)
+    bend = channel.bend()
+    shade = shade or scatterers.NONE.shade(-1, channel)
+
+    def block(a: int, b: int) -> None:
+        work = np.empty(6 * scatterers.SEGMENT, dtype=np.float32)
+        bed = (
+            channel.place, channel.frame, patches.first, patches.spans,
+            patches.row_x, patches.node_y, patches.node_z, cells, patches.table,
+        )  # fmt: skip
+        disc, across, *along = channel.beam()
+        if disc:
+            kernels.patches_disc(a, b, *bed, across, *channel.axis(), bend, shade, work, pairs)
+            return
+        nodes = np.empty((6, len(patches.node_y)))
+        kernels.patches_fan(
+            a, b, *bed, across, *along, *channel.axis(), bend, shade, nodes, work, pairs
+        )
+
+    spread(0, len(channel.place), block)
+
+
+def sum_again(
+    channel: Channel,
+    patches: Patches,
+    image: np.ndarray,
+    mirror: complex,
+    fine: np.ndarray,
+    spread: Spread,
+) -> None:
+    """Add the second echo of bed patches; image (P,) m and mirror as the kernel takes them."""
+    cells = patches.cells.reshape(-1)
+    segments = (len(patches.node_y) - 1) // 4
+
+    def block(a: int, b: int) -> None:
+        kernels.patches_again(
+            a, b, channel.place, channel.frame, patches.first, patches.spans, cells, segments,
+            patches.table, image, mirror, *channel.beam(), *channel.axis(), fine,
+        )  # fmt: skip
+
+    spread(0, len(channel.place), block)
+
+
+def hide(channel: Channel, bed: Bed, patches: Patches, fine: np.ndarray, spread: Spread) -> None:
+    """Add what the bed's own relief hides: minus the patches that it stands before.
+
+    Whole segments of a lattice row (sixteen patches) are hidden or seen, by the line to the middle
+    of each, on a grid of 10 cm or more.
+    """
+    x0, x1 = (float(f(np.r_[patches.row_x, channel.place[:, 0]])) for f in (np.min, np.max))
+    y0, y1 = (float(f(np.r_[patches.node_y, channel.place[:, 1]])) for f in (np.min, np.max))
+    step = max(MAP_STEP, float(np.sqrt((x1 - x0) * (y1 - y0) / MAX_MAP)))
+    gx, gy = np.arange(x0, x1 + 2 * step, step), np.arange(y0, y1 + 2 * step, step)
+    z_map = bed.depth_at(gx[:, None], gy[None, :])
+    segments = (len(patches.node_y) - 1) // 4
+    corner = np.array([x0, y0])
+    cells = patches.cells.reshape(len(patches.row_x), segments, -1)
+    for p0 in range(0, len(channel.place), 32):  # so many pings at once, to bound memory
+        p1 = min(p0 + 32, len(channel.place))
+        out = np.zeros((p1 - p0, patches.spans.shape[1], segments), dtype=np.float32)
+        place = np.ascontiguousarray(channel.place[p0:p1])
+        first, spans = patches.first[p0:p1], patches.spans[p0:p1]
+        spread(0, p1 - p0, lambda a, b, args=(place, first, spans, out): kernels.hidden(  # type: ignore[misc]
+            a, b, args[0], args[1], args[2], patches.node_y, patches.row_x, z_map, step, corner,
+            args[3]))  # fmt: skip
+        for p in range(p0, p1):
+            _hide_ping(channel, patches, cells, out[p - p0], p, fine)
+
+
+def _hide_ping(
+    channel: Channel, patches: Patches, cells: np.ndarray, out: np.ndarray, p: int, fine: np.ndarray
+) -> None:
+    """One ping's hidden segments, summed with their strengths taken away."""
+    w, m = np.nonzero(out)
+    if not len(w):
+        return
+    rows = patches.first[p] + w
+    taken = np.zeros((int(w.max() - w.min()) + 1, *cells.shape[1:]), dtype=np.float32)
+    taken[w - w.min(), m] = cells[rows, m]
+    shaped = taken.reshape(taken.shape[0], -1, 8, scatterers.SEGMENT)
+    shaped[:, :, 6:] *= -out[w.min() : w.max() + 1][:, :, None, None]
+    spans = np.ascontiguousarray(patches.spans[p : p + 1, w.min() : w.max() + 1])
+    low = int(patches.first[p] + w.min())
+    cut = replace(
+        patches,
+        row_x=patches.row_x[low : low + taken.shape[0]],
+        node_z=np.ascontiguousarray(patches.node_z[low : low + taken.shape[0]]),
+        cells=shaped,
+        first=np.zeros(1, dtype=np.int32),
+        spans=spans,
+    )
+    sum_patches(channel.cut(p, p + 1), cut, fine[p : p + 1], lambda a, b, work: work(a, b))
+
+
+def sum_part(part: Part, channel: Channel, p0: int, p1: int, row: int, fine: np.ndarray) -> None:
+    """Add one part's echo to fine bins (p1 - p0, B) that begin under picture row ``row``."""
+    seen, gain = channel.seen_from(part.centre)
+    if part.gain is not None:
+        gain = part.gain if gain is None else part.gain * gain
+    into = fine if gain is None else np.zeros_like(fine)
+    per_metre, first_bin, turns = seen.axis()
+    place = np.ascontiguousarray(seen.place[p0:p1])
+    frame = np.ascontiguousarray(seen.frame[p0:p1])
+    start = first_bin + row * pulse.FINE_PER_ROW
+    part.kernel(
+        0, p1 - p0, place, frame, *part.arguments(p0, p1), *seen.beam(), per_metre, start, turns,
+        into,
+    )  # fmt: skip
+    if gain is not None:
+        fine += into * gain[p0:p1, None]
+
+
+def received(
+    channel: Channel, fine: np.ndarray, row: int, rows: int, spread: Spread
+) -> np.ndarray:
+    """Fine bins (P, B) from the one under ``row``'s first tap on -> rows, (P, rows)."""
+    grid = channel.grid
+    start = row * pulse.FINE_PER_ROW
+    times = grid.bin_times()[start : start + fine.shape[1]] + channel.delay
+    if len(times) < fine.shape[1]:
+        times = np.append(times, np.full(fine.shape[1] - len(times), times[-1]))
+    path = times * channel.sound_speed / 2.0
+    gain = (10.0 ** (-2.0 * channel.absorption * path / 20.0)).astype(np.float32)
+    if len(grid.taps.values) > pulse.LONG_TAPS:
+        return pulse.through(fine, grid.taps, gain, pulse.FINE_PER_ROW, grid.lead, rows)
+    out = np.empty((fine.shape[0], rows), dtype=np.complex64)
+    spread(
+        0,
+        fine.shape[0],
+        lambda a, b: kernels.receive(
+            a, b, fine, grid.taps.values, gain, pulse.FINE_PER_ROW, grid.lead, out
+        ),
+    )
+    return out
+
+
+def fine_bins(channel: Channel, rows: int) -> int:
+    """Fine bins under so many picture rows, with the taps around them."""
+    return (rows - 1) * pulse.FINE_PER_ROW + len(channel.grid.taps.values) + 3
+
+
+def wedge(
+    channel: Channel, solids: Solids, own: int, bed: Bed
+) -> tuple[int, int, np.ndarray] | None:
+    """Pings [p0, p1) in which an obstacle may shade the bed, and where across the track,
+    (p1 - p0, 2) m; None when it never does."""
+    ball = solids.bounds[own]
+    centre = ball[None, :3] + channel.times[:, None] * ball[None, 3:6]
+    d = centre - channel.place
+    r = np.maximum(np.linalg.norm(d, axis=1), 1e-3)
+    reach = channel.farthest()
+    kept = (r - ball[6] < reach) & (np.einsum("pk,pk->p", d, channel.frame[:, 2]) > -ball[6])
+    margin = ball[6] + 2.5 * np.sqrt(0.5 * channel.wavelength * reach) + channel.face_length
+    if not channel.tables.disc:
+        sine = min(scatterers.CULL_NULLS * channel.wavelength / channel.face_length, 1.0)
+        u = np.abs(np.einsum("pk,pk->p", d, channel.frame[:, 0]))
+        kept &= u <= sine * r + 0.7 * channel.face_length + margin
+    if not kept.any():
+        return None
+    p0, p1 = int(np.flatnonzero(kept)[0]), int(np.flatnonzero(kept)[-1]) + 1
+    low, high = bed.rises()
+    depth = np.asarray(bed.plane_at(channel.place[:, 0], channel.place[:, 1]))
+    slopes = np.abs(bed.gradient())
+    spare = slopes.sum() * reach
+    top = np.maximum(depth - high - spare - channel.place[:, 2], 0.05)
+    bottom = depth - low + spare - channel.place[:, 2]
+    up = d[:, 2] - margin
+    sides = []
+    for edge in (d[:, 1] - margin, d[:, 1] + margin):
+        steep = edge / np.maximum(d[:, 2] + margin, 1e-3)
+        flat = np.where(up > 0.02, edge / np.maximum(up, 1e-3), np.sign(edge) * 1e4)
+        sides += [steep * top, steep * bottom, flat * top, flat * bottom]
+    across = np.stack([np.min(sides, axis=0), np.max(sides, axis=0)], axis=1)
+    return p0, p1, (across + channel.place[:, 1:2])[p0:p1]
+
+
+def weights(part: Part, channel: Channel, solids: Solids, own: int, p0: int, p1: int) -> Any:
+    """What an obstacle takes of a part's echo, (p1 - p0,) from -1 to 0; None when nothing."""
+    out = np.empty(p1 - p0)
+    where = part.centre[p0:p1] if part.centre.shape[0] > 1 else part.centre
+    kernels.shades(
+        0, p1 - p0, np.ascontiguousarray(channel.place[p0:p1]),
+        np.ascontiguousarray(channel.frame[p0:p1]), np.ascontiguousarray(where),
+        solids.shade(own, channel, p0, p1), out,
+    )  # fmt: skip
+    return out if np.any(out < 0.0) else None

@@ -1,0 +1,152 @@
+"""Owners as parts: what each fish, school and reference target hands to the kernels.
+
+An owner is one or more parts, each small enough to be heard along one ray. A part knows its middle,
+how far it reaches, and the kernel and arrays that add its echo for a range of pings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from simulator import kernels, targets
+from simulator.scatterers.channel import Channel, owner_seed
+from simulator.scatterers.fish import FormKey, make_fish, pose
+from simulator.scene.objects import School
+from simulator.scene.things import Fish, Target
+
+LENGTH_STEP = 1.03  # lengths in a school stand on a ladder of this ratio, so that slices are shared
+
+
+@dataclass(frozen=True)
+class Part:
+    """A small piece of an owner.
+
+    centre (P or 1, 3), m; reach m from it; terms: contributions a ping; add(a, b, p0, p1, channel):
+    the kernel and its own arguments are ``kernel`` and ``arrays`` (those of ``per_ping`` are cut to
+    the pings at hand); gain: a factor (P,) on its echo, or None.
+    """
+
+    centre: np.ndarray
+    reach: float
+    terms: int
+    kernel: Callable[..., None]
+    arrays: tuple[np.ndarray | float, ...]
+    per_ping: frozenset[int] = frozenset()
+    gain: np.ndarray | None = None
+
+    def arguments(self, p0: int, p1: int) -> tuple[Any, ...]:
+        """The kernel's own arguments for pings p0 to p1."""
+        return tuple(
+            np.ascontiguousarray(a[p0:p1]) if n in self.per_ping and _moves(a) else a
+            for n, a in enumerate(self.arrays)
+        )
+
+
+def _moves(a: Any) -> bool:
+    return isinstance(a, np.ndarray) and a.shape[0] > 1
+
+
+def fish_part(fish: Fish, key: FormKey, channel: Channel, seed: int) -> Part:
+    """One fish as a part."""
+    made = make_fish(fish, key, channel, seed)
+    arrays = (
+        made.centre, made.axes, made.body, made.gas, made.coefficients, made.floor,
+        made.floor_turn,
+    )  # fmt: skip
+    terms = 2 * made.body.shape[1] + made.gas.shape[1]
+    return Part(made.centre, made.reach, terms, kernels.fish, arrays, frozenset({0, 1}))
+
+
+def members(school: School, seed: int) -> list[Fish]:
+    """The fish of a school, the same for the same seed: places even within an ellipsoid, lengths,
+    headings and tilts normal about their means."""
+    rng = np.random.default_rng(owner_seed(seed, "school"))
+    fish = []
+    for n in range(school.count):
+        way = rng.normal(size=3)
+        place = way / np.linalg.norm(way) * rng.random() ** (1.0 / 3.0)
+        spread = np.clip(rng.normal(size=3), -3.0, 3.0)
+        length = school.fish_length * (1.0 + school.length_spread * spread[0])
+        step = np.round(np.log(max(length, 0.01)) / np.log(LENGTH_STEP))
+        values = {
+            "form": school.form,
+            "length": float(np.clip(LENGTH_STEP**step, 0.01, 2.0)),
+            "x": float(school.x + 0.5 * school.along * place[0]),
+            "y": float(school.y + 0.5 * school.across * place[1]),
+            "depth": float(max(school.depth + 0.5 * school.tall * place[2], 0.05)),
+            "heading": float((school.heading + school.heading_spread * spread[1]) % 360.0),
+            "tilt": float(np.clip(school.tilt + school.tilt_spread * spread[2], -90.0, 90.0)),
+        }
+        if school.speed > 0.0:
+            values |= {"motion": "swimming", "speed": school.speed}
+        fish.append(Fish(**{k: v for k, v in values.items()}) if n == 0 else _like(fish[0], values))
+    return fish
+
+
+def _like(first: Fish, values: dict[str, Any]) -> Fish:
+    """A fish as another, with some values changed; several times as fast as building it."""
+    fish = first.copy()
+    for name in ("length", "x", "y", "depth", "heading", "tilt"):
+        setattr(fish, name, values[name])
+    return fish
+
+
+def target_part(target: Target, channel: Channel) -> Part:
+    """A reference target as a part: a point of its strength, or of its exact strength as it is
+    seen from each ping."""
+    centre = np.array([[target.x, target.y, target.depth]])
+    strength, gain = np.array([1.0 + 0.0j]), None
+    if target.body == "stated strength":
+        strength = np.array([10.0 ** (target.strength / 20.0)], dtype=complex)
+    elif target.body.endswith("sphere"):
+        strength = np.array([_sphere(target, channel.frequency, channel.sound_speed)])
+    else:
+        gain = _long_body(target, channel, centre)
+    x, y, z = centre.reshape(3, 1)
+    return Part(centre, 0.0, 1, kernels.points, (x, y, z, strength), gain=gain)
+
+
+def _sphere(target: Target, frequency: float, c: float) -> complex:
+    kind = target.body.removesuffix(" sphere")
+    if kind in targets.SOLIDS:
+        return complex(
+            targets.elastic_sphere(target.radius, frequency, kind, sound_speed=c, complex=True)
+        )
+    inside = {"inside_sound_speed": 345.0, "inside_density": 1.24} if kind == "gas" else {}
+    series: Any = "fluid" if kind == "gas" else kind
+    value = targets.sphere(
+        target.radius, frequency, series, sound_speed=c, complex=True, **inside
+    )
+    return complex(value)
+
+
+def _long_body(target: Target, channel: Channel, centre: np.ndarray) -> np.ndarray:
+    """Strength (P,) of a cylinder or spheroid by the angle it is seen at."""
+    h, t = np.radians([target.heading, target.tilt])
+    axis = np.array([np.cos(t) * np.cos(h), np.cos(t) * np.sin(h), -np.sin(t)])
+    d = centre - channel.place
+    d /= np.linalg.norm(d, axis=1)[:, None]
+    c, f = channel.sound_speed, channel.frequency
+    if target.body == "soft spheroid":
+        level = np.sqrt(np.maximum(1.0 - (d @ axis) ** 2, 0.0))
+        toward = np.stack([d @ axis, level, np.zeros(len(d))], axis=-1)
+        axes = (0.5 * target.length, target.radius, target.radius)
+        value = targets.ellipsoid_hf(
+            axes, toward, reflection=-1.0, frequency=f, sound_speed=c, complex=True
+        )
+        return np.asarray(value)
+    angle = np.clip(np.degrees(np.arccos(np.clip(d @ axis, -1.0, 1.0))), 1.0, 179.0)
+    kind: Any = target.body.removesuffix(" cylinder")
+    value = targets.finite_cylinder(
+        target.radius, target.length, f, angle, kind, sound_speed=c, complex=True
+    )
+    return np.asarray(value)
+
+
+def fish_middle(fish: Fish, times: np.ndarray, seed: int) -> np.ndarray:
+    """Where a fish is at times (P,) s from mid-pass: (P or 1, 3) m."""
+    return pose(fish, times, seed)[0]
