@@ -85,7 +85,7 @@ def _kernel() -> dict[str, Any]:
         def kernel(
             channel: Channel = channel, made: Patches = made, fine: np.ndarray = fine
         ) -> None:
-            sum_patches(channel, made, "silt", fine, lambda a, b, f: spread_over(threads, a, b, f))
+            sum_patches(channel, made, fine, lambda a, b, f: spread_over(threads, a, b, f))
 
         kernel()
         few, few_made, _ = _bed(look, 40)
@@ -93,7 +93,7 @@ def _kernel() -> dict[str, Any]:
         fast, slow = np.inf, np.inf
         for _ in range(3):
             fast = min(fast, best_of(kernel, 2))
-            slow = min(slow, best_of(lambda: reference.patches(few, few_made, "silt"), 1))  # noqa: B023
+            slow = min(slow, best_of(lambda: reference.patches(few, few_made), 1))  # noqa: B023
         looks[look] = {
             "contributions": made.count,
             "contributions_per_s": made.count / fast,
@@ -154,7 +154,7 @@ def _growth() -> dict[str, Any]:
         channel, made, fine = _bed("side", pings)
 
         def work(channel: Channel = channel, made: Patches = made, fine: np.ndarray = fine) -> None:
-            sum_patches(channel, made, "silt", fine, lambda a, b, f: spread_over(2, a, b, f))
+            sum_patches(channel, made, fine, lambda a, b, f: spread_over(2, a, b, f))
 
         work()
         sizes.append(made.count)

@@ -151,7 +151,7 @@ class Water(Settable):
         """Speed of sound from the surface to ``deepest`` (m), with the pressure of the depth.
 
         Mixed water has the one speed of the depth ``reference`` (m), so that sound goes straight:
-        the pressure term, 0.017 1/s at most, bends a ray by 0.02 m in depth over 60 m and 0.23 m
+        the pressure term, 0.0173 1/s at most, bends a ray by 0.02 m in depth over 60 m and 0.23 m
         over 200 m, and moves an echo from 20 m down by 2.3 mm.
         """
         if self.layering == "mixed":

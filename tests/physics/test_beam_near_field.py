@@ -108,7 +108,7 @@ def echoes(c: Channel) -> list[np.ndarray]:
     bins = [np.zeros((len(c.place), c.grid.bins), dtype=np.complex64) for _ in range(3)]
     made = scatterers.make_patches(c, Bed(depth=4.0), 1)
     assert made is not None
-    echo.sum_patches(c, made, "silt", bins[0], lambda a, b, work: work(a, b))
+    echo.sum_patches(c, made, bins[0], lambda a, b, work: work(a, b))
     y = {"down": 0.0, "port": -2.0, "starboard": 2.0}[c.side]
     fish = Fish(depth=3.0, length=0.2, y=y)
     arrays = scatterers.make_fish(fish, FormKey.of(forms.form("perch").scaled(0.2)), c, 1)

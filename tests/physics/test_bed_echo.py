@@ -48,7 +48,7 @@ def bed_rows(c: Channel, made: scatterers.Patches, sediment: str = "silt") -> np
     def received(a: int, b: int) -> None:
         kernels.receive(a, b, fine, c.grid.taps.values, gain, FINE_PER_ROW, c.grid.lead, data)
 
-    echo.sum_patches(c, made, sediment, fine, lambda *job: echo.spread_over(2, *job))
+    echo.sum_patches(c, made, fine, lambda *job: echo.spread_over(2, *job))
     echo.spread_over(2, 0, len(fine), received)
     return np.abs(data) ** 2
 
@@ -194,7 +194,7 @@ def test_culled_patches_hold_next_to_nothing(
     fines = []
     for made in (kept, everything):
         fine = np.zeros((len(c.place), c.grid.bins), dtype=np.complex64)
-        echo.sum_patches(c, made, "silt", fine, lambda a, b, work: work(a, b))
+        echo.sum_patches(c, made, fine, lambda a, b, work: work(a, b))
         fines.append(fine.astype(complex))
     share = np.sum(np.abs(fines[1] - fines[0]) ** 2) / np.sum(np.abs(fines[1]) ** 2)
     assert 0.0 < share < CULLED_SHARE

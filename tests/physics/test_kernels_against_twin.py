@@ -25,7 +25,7 @@ def serial(first: int, last: int, work: Any) -> None:
 
 def compiled_patches(c: Channel, made: scatterers.Patches, sediment: str) -> np.ndarray:
     fine = np.zeros((len(c.place), c.grid.bins), dtype=np.complex64)
-    echo.sum_patches(c, made, sediment, fine, serial)
+    echo.sum_patches(c, made, fine, serial)
     return fine
 
 
@@ -71,9 +71,9 @@ def test_patches(look: Look, which: int, seed: int) -> None:
     made = scatterers.make_patches(c, bed, seed)
     assert made is not None
     ours = compiled_patches(c, made, bed.sediment)
-    assert error(ours, reference.patches(c, made, bed.sediment)) <= KERNEL_ERROR
+    assert error(ours, reference.patches(c, made)) <= KERNEL_ERROR
     # tables replaced by the formulas themselves, where the twin has them
-    assert error(ours, reference.patches(c, made, bed.sediment, exact=True)) <= KERNEL_ERROR
+    assert error(ours, reference.patches(c, made, bed.sediment)) <= KERNEL_ERROR
 
 
 @pytest.mark.parametrize(("look", "which"), looks())

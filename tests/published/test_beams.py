@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -11,6 +13,7 @@ from scipy.optimize import brentq, minimize_scalar
 from simulator.aperture import (
     DISC_HALF_POWER,
     LINE_HALF_POWER,
+    TAPERS,
     Disc,
     Rectangle,
     disc_pattern,
@@ -199,3 +202,81 @@ def test_width_asked_for_is_width_given(degrees: float, frequency: float, c: flo
     assert disc.beamwidth(frequency, c) == pytest.approx((degrees, degrees), rel=1e-9)
     face = Rectangle.for_beamwidth(degrees, 30.0, frequency, c)
     assert face.beamwidth(frequency, c) == pytest.approx((degrees, 30.0), rel=1e-9)
+
+
+def highest_lobe_db(pattern: Callable[[np.ndarray], np.ndarray], end: float) -> float:
+    """Level of the strongest lobe outside the first null, by a dense look along the pattern."""
+    size = np.abs(pattern(np.linspace(0.0, end, 200_001)))
+    first = int(np.argmax(np.diff(size) > 0.0))
+    return float(20.0 * np.log10(size[first:].max()))
+
+
+# Side lobes and widths: Harris, F. J. (1978), On the use of windows for harmonic analysis with the
+# discrete Fourier transform, Proc. IEEE 66:51-83, table 1: cosine −23 dB, 1.20 bins; Hann −32,
+# 1.44; Hamming −43, 1.30; rectangle −13, 0.89; Riesz (here parabolic) −21, 1.16: from memory, and
+# here to the hundredth by textbook values −22.99, −31.47, −42.68 and −21.29.
+@pytest.mark.parametrize(
+    ("taper", "db", "printed_db", "bins"),
+    [
+        ("uniform", -13.26, -13.0, 0.89),
+        ("cosine", -23.00, -23.0, 1.20),
+        ("Hann", -31.47, -32.0, 1.44),
+        ("Hamming", -42.68, -43.0, 1.30),
+        ("parabolic", -21.29, -21.0, 1.16),
+    ],
+)
+def test_tapered_lines_side_lobes_and_widths(
+    taper: str, db: float, printed_db: float, bins: float
+) -> None:
+    """A bin of a window of length L is λ/L of sine; the printed table rounds to decibels."""
+    highest = highest_lobe_db(lambda y: line_pattern(y, taper), 60.0)
+    assert highest == pytest.approx(db, abs=HUNDREDTH_DB)
+    assert highest == pytest.approx(printed_db, abs=0.6)
+    wavelength = C / 450e3
+    along = Rectangle(40.0 * wavelength, 10.0 * wavelength, taper).beamwidth(450e3, C)[0]
+    assert 2.0 * np.sin(np.radians(along / 2.0)) * 40.0 == pytest.approx(bins, abs=0.012)
+
+
+def test_a_parabolic_disc() -> None:
+    """(1 − r²): side lobe −24.6 dB, width 1.27 λ/D, first null 1.63 λ/D, gain 0.75 of even drive
+    (antenna textbooks, from memory); nulls are those of J2, the first at 5.13562 (tables)."""
+    assert highest_lobe_db(lambda x: disc_pattern(x, "parabolic"), 60.0) == pytest.approx(
+        -24.64, abs=HUNDREDTH_DB
+    )
+    null = brentq(lambda x: float(disc_pattern(x, "parabolic")), 4.5, 6.0)
+    assert null == pytest.approx(5.13562, abs=1e-5)
+    assert null / np.pi == pytest.approx(1.63, abs=0.005)
+    wavelength = C / 200e3
+    disc = Disc(40.0 * wavelength, "parabolic")
+    width = np.radians(disc.beamwidth(200e3, C)[0])
+    assert width * 40.0 == pytest.approx(1.27, abs=0.005)
+    loss = disc.directivity_index(200e3, C) - Disc(40.0 * wavelength).directivity_index(200e3, C)
+    assert loss == pytest.approx(10.0 * np.log10(0.75), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("taper", "bins"), [("cosine", 1.2337), ("Hann", 1.5), ("Hamming", 1.3628), ("parabolic", 1.2)]
+)
+def test_directivity_of_a_tapered_line_by_its_noise_bandwidth(taper: str, bins: float) -> None:
+    """Harris's equivalent noise bandwidth: ∫w² / (∫w)² (1.23, 1.50, 1.36, 1.20), both ways here."""
+    wavelength = C / 450e3
+    even = Rectangle(60.0 * wavelength, 50.0 * wavelength)
+    soft = Rectangle(60.0 * wavelength, 50.0 * wavelength, taper)
+    loss = even.directivity_index(450e3, C) - soft.directivity_index(450e3, C)
+    assert loss == pytest.approx(20.0 * np.log10(bins), abs=HUNDREDTH_DB)
+
+
+@given(
+    st.floats(1.0, 120.0), st.floats(20e3, 1e6), st.floats(1402.0, 1560.0), st.sampled_from(TAPERS)
+)
+def test_width_asked_for_is_width_given_whatever_the_taper(
+    degrees: float, frequency: float, c: float, taper: str
+) -> None:
+    disc = Disc.for_beamwidth(degrees, frequency, c, taper)
+    assert disc.beamwidth(frequency, c) == pytest.approx((degrees, degrees), rel=1e-6)
+    half = float(disc.pattern(degrees / 2.0, 0.0, frequency, c))
+    assert half == pytest.approx(np.sqrt(0.5), abs=1e-6)
+    face = Rectangle.for_beamwidth(degrees, 30.0, frequency, c, taper)
+    assert face.beamwidth(frequency, c) == pytest.approx((degrees, 30.0), rel=1e-6)
+    half = float(face.pattern(0.0, 15.0, frequency, c))
+    assert half == pytest.approx(np.sqrt(0.5), abs=1e-6)

@@ -79,7 +79,7 @@ def test_digitised_specimens(shape: str, kilohertz: float, spread: float) -> Non
 
 @pytest.mark.parametrize("kilohertz", KILOHERTZ)
 def test_the_small_sardine_spreads_more(kilohertz: float) -> None:
-    """21 cm, bladder bent down in the middle: 8.6 to 10.3 dB, outside the band of the larger ones,
+    """21 cm, bladder bent down in the middle: 8.3 to 9.9 dB, outside the band of the larger ones,
     so the band is no law; we hold our forms to it all the same."""
     for spread in TILT_SPREADS:
         found = np.std(levels(specimen("pacific_sardine_210mm"), kilohertz, spread))
@@ -156,7 +156,9 @@ def ratios(shape: Form) -> tuple[float, float, float]:
     rise = np.polyfit(along[inner], middle, 1)[0]
     arch = -np.polyfit(along[inner], middle, 2)[0] / 4.0
     depth = np.max(shape.body.z_upper - shape.body.z_lower)
-    wide, tall = (np.trapezoid(v, -gas.x) for v in (gas.width, gas.z_upper - gas.z_lower))
+    wide, tall = (
+        np.sum((v[1:] + v[:-1]) * -np.diff(gas.x)) for v in (gas.width, gas.z_upper - gas.z_lower)
+    )
     return float(rise / depth), float(wide / tall), float(arch / gas.extent)
 
 

@@ -82,6 +82,14 @@ def test_a_lake_s_depth_counts() -> None:
     assert np.all(ours - water.sound_speed(TEMPERATURES) > 1.0)
 
 
+@pytest.mark.parametrize("temperature", [0, 4, 5, 10, 15, 20, 25, 30])
+@pytest.mark.parametrize("depth", [2.0, 5.0, 20.0, 50.0])
+def test_fresh_water_under_pressure_against_teos10(temperature: float, depth: float) -> None:
+    """TEOS-10 at the pressure GSW itself gives the depth (52° N), at the tabulated temperatures."""
+    theirs = gsw.sound_speed_t_exact(0.0, temperature, gsw.p_from_z(-depth, 52.0))
+    assert water.sound_speed(temperature, 0.0, depth) == pytest.approx(theirs, abs=ANY_FORMULA)
+
+
 @given(st.floats(0.0, 30.0), st.floats(0.0, 100.0))
 def test_no_step_between_fresh_and_salt(temperature: float, depth: float) -> None:
     fresh = water.sound_speed(temperature, 0.0, depth)

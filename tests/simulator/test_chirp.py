@@ -153,8 +153,8 @@ def test_a_grid_has_four_rows_a_resolution_and_room_for_every_tap(
     assert (grid.rows - 1) * pulse.FINE_PER_ROW + grid.lead < grid.bins
     ends = grid.times()[[0, -1]] * C / 2.0
     half = grid.row_step * C / 4.0
-    assert start - half - 1e-9 <= ends[0] - half + 1e-9 <= start + 1e-9
-    assert ends[1] + half >= start + 1.5 - 1e-9
+    assert start - 2.0 * half < ends[0] - half <= start + 1e-7
+    assert start + 1.5 - 1e-7 <= ends[1] + half < start + 1.5 + 2.0 * half
 
 
 @pytest.mark.parametrize("taper", pulse.CHIRP_TAPERS)

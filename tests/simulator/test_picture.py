@@ -10,7 +10,13 @@ from hypothesis import strategies as st
 from simulator import Receiver, picture
 from simulator.echo import Beam, Echo, Layer, Pass
 from simulator.picture import CODE_LOW_DB, CODE_STEP_DB, from_codes, to_codes, to_picture
-from simulator.sounder.receiver import COMPENSATIONS, compensation_db
+from simulator.sounder.receiver import (
+    AUTOMATIC_LEVEL_DB,
+    COMPENSATIONS,
+    automatic_shift_db,
+    compensation_db,
+    filtered,
+)
 
 ALPHA = 0.05  # dB/m
 PINGS, ROWS = 5, 40
@@ -143,3 +149,58 @@ def test_every_look_of_a_pass_gets_its_picture() -> None:
     assert drawn["side"].level_db.shape[1] == 2 * drawn["cone"].level_db.shape[1]
     assert drawn["cone"].about == {"note": "x"}
     np.testing.assert_array_equal(drawn["cone"].ping_x_m, np.arange(PINGS) * 0.1)
+
+
+TREATED = {"noise_filter": "two of three", "automatic_gain": True}
+
+
+def test_the_noise_filter_and_automatic_gain_act_on_the_levels_and_say_so() -> None:
+    made = echo("down")
+    plain = to_picture(made)
+    assert plain.about == {"note": "x"}
+    calm = to_picture(made, Receiver(noise_filter="two of three"))
+    np.testing.assert_array_equal(calm.level_db, filtered(plain.level_db))
+    assert calm.about == {"note": "x", "noise_filter": "two of three"}
+    even = to_picture(made, Receiver(automatic_gain=True))
+    shift = automatic_shift_db(plain.level_db)
+    np.testing.assert_allclose(even.level_db, plain.level_db + shift[:, None], atol=1e-4)
+    assert even.about == {"note": "x", "automatic_gain_to_db": AUTOMATIC_LEVEL_DB}
+    both = to_picture(made, Receiver(**TREATED))
+    shift = automatic_shift_db(calm.level_db)  # the filter comes first
+    np.testing.assert_allclose(both.level_db, calm.level_db + shift[:, None], atol=1e-4)
+    assert both.about == {**calm.about, **even.about}
+    assert made.about == {"note": "x"}
+    assert both.level_db.dtype == np.float32
+
+
+@pytest.mark.parametrize("rule", COMPENSATIONS)
+@pytest.mark.parametrize("sides", [("down",), ("port", "starboard")])
+def test_codes_of_a_treated_picture_do_not_depend_on_the_compensation(
+    rule: str, sides: tuple[str, ...]
+) -> None:
+    usual = to_picture(echo(*sides), Receiver(**TREATED))
+    other = to_picture(echo(*sides), Receiver(range_compensation=rule, **TREATED))
+    off = np.abs(other.codes().astype(int) - usual.codes().astype(int))
+    assert off.max() <= 1
+    assert np.mean(off > 0) < 0.02
+    np.testing.assert_array_equal(usual.codes(), to_codes(usual.level_db))
+    assert np.any(usual.codes() != to_picture(echo(*sides)).codes())
+
+
+def test_automatic_gain_spoils_a_comparison() -> None:
+    """Two passes alike but for a source 12 dB louder look the same with it, as the doc warns."""
+    rng = np.random.default_rng(3)
+    data = (rng.standard_normal((PINGS, ROWS)) / RANGES**2).astype(np.complex64)
+    drawn = []
+    for size in (1.0, 4.0):
+        layer = Layer("bed", "bed", 0, 0, np.complex64(size) * data)
+        one = Echo("cone", (Beam("down", (layer,), RANGES, PINGS, ALPHA),), np.zeros(5), np.zeros(5), {})
+        drawn.append([to_picture(one, Receiver(automatic_gain=on)).level_db for on in (False, True)])
+    np.testing.assert_allclose(drawn[1][0] - drawn[0][0], 20.0 * np.log10(4.0), atol=1e-3)
+    np.testing.assert_allclose(drawn[1][1], drawn[0][1], atol=1e-3)
+
+
+def test_treatment_is_finite_on_silence() -> None:
+    empty = Echo("cone", (Beam("down", (), RANGES, PINGS, ALPHA),), np.zeros(5), np.zeros(5), {})
+    made = to_picture(empty, Receiver(**TREATED))
+    assert np.all(np.isfinite(made.level_db))
