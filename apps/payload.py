@@ -98,7 +98,7 @@ LOCAL = ("Gain", "Colours", "Range compensation")
 
 def _row_height(echo: Echo) -> float:
     """Metres of range a row stands for; a picture may be a single row high."""
-    row_s = echo.about["pulse_length"] * pulse.FINE_PER_ROW / pulse.FINE_PER_PULSE
+    row_s = echo.about["resolution_time"] * pulse.FINE_PER_ROW / pulse.FINE_PER_PULSE
     return float(row_s * echo.about["assumed_sound_speed"] / 2.0)
 
 

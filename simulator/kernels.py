@@ -639,9 +639,7 @@ def patches_fan(  # type: ignore[no-untyped-def]
                             ey_, ez_ = node_y[m + 2] - sy, node_z[i, m + 2] - sz
                             flat = math.sqrt(dx_s * dx_s + ey_ * ey_) + 1e-9
                             r0 = math.sqrt(flat * flat + ez_ * ez_)
-                            stretch, launch, arrival, ratio = _bent(
-                                rays, near_ray, flat, ez_ + sz
-                            )
+                            stretch, launch, arrival, ratio = _bent(rays, near_ray, flat, ez_ + sz)
                             nodes[2, m // 4] = stretch
                             nodes[3, m // 4] = launch
                             nodes[4, m // 4] = arrival
@@ -815,8 +813,9 @@ def fish(  # type: ignore[no-untyped-def]
     Parameters
     ----------
     centre (P or 1, 3): middle of the body axis; axes (P or 1, 3, 3): unit vectors to the head, to
-    the back, to the side; one row for a fish that keeps still. slices, gas (5, S): x along the axis towards the head, dx, half width, half height,
-    height of the slice's centre above the axis (m).
+    the back, to the side; one row for a fish that keeps still.
+    slices, gas (5, S): x along the axis towards the head, dx, half width, half height, height of
+    the slice's centre above the axis (m).
     coefficients (5,): k water (1/m), R_wb, T², R_bg, c_water/c_body.
     floor: amplitude of the incoherent floor of one slice outside 65-115°; floor_turn (S,): its
     phase in turns. The rest as in :func:`points`.
@@ -827,10 +826,11 @@ def fish(  # type: ignore[no-untyped-def]
     unit = 1.0 / (2.0 * math.sqrt(math.pi))
     for p in range(p0, p1):
         at_ping = p if centre.shape[0] > 1 else 0
+        turn_at = p if axes.shape[0] > 1 else 0
         c0, c1, c2 = centre[at_ping, 0], centre[at_ping, 1], centre[at_ping, 2]
-        a00, a01, a02 = axes[at_ping, 0, 0], axes[at_ping, 0, 1], axes[at_ping, 0, 2]
-        a10, a11, a12 = axes[at_ping, 1, 0], axes[at_ping, 1, 1], axes[at_ping, 1, 2]
-        a20, a21, a22 = axes[at_ping, 2, 0], axes[at_ping, 2, 1], axes[at_ping, 2, 2]
+        a00, a01, a02 = axes[turn_at, 0, 0], axes[turn_at, 0, 1], axes[turn_at, 0, 2]
+        a10, a11, a12 = axes[turn_at, 1, 0], axes[turn_at, 1, 1], axes[turn_at, 1, 2]
+        a20, a21, a22 = axes[turn_at, 2, 0], axes[turn_at, 2, 1], axes[turn_at, 2, 2]
         for part in range(2):
             table = slices if part == 0 else gas
             for s in range(table.shape[1]):

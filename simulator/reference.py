@@ -72,9 +72,7 @@ def deposit(line: np.ndarray, at: np.ndarray, value: np.ndarray) -> None:
         line.imag += np.bincount(index, part.imag, len(line))
 
 
-def patches(
-    channel: Channel, made: Patches, sediment: str | None = None
-) -> np.ndarray:
+def patches(channel: Channel, made: Patches, sediment: str | None = None) -> np.ndarray:
     """Echo of bed patches: √S_b(grazing)·g·b²·e^{-jωT}/r², per ping over the patches it reaches.
 
     From the tables; with a ``sediment``, S_b and a disc's beam from their formulas. Straight rays.

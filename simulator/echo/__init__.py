@@ -7,8 +7,8 @@ computed again: moving one fish computes that fish.
 
 from simulator.echo.layers import Beam, Echo, Layer, Pass
 from simulator.echo.runner import Runner, run
-from simulator.echo.threads import Cancelled, spread_over
 from simulator.echo.sums import sum_patches
+from simulator.echo.threads import Cancelled, spread_over
 from simulator.echo.work import Work
 
 __all__ = [

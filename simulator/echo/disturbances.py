@@ -80,8 +80,9 @@ def ring_down(channel: Channel, look: Look) -> np.ndarray | None:
         return None
     grid = channel.grid
     step = grid.taps.step
-    last = (-DEEPEST_DB / 60.0) * look.ring_down_time
+    last = (-DEEPEST_DB / 60.0) * look.ring_down_time + len(grid.taps.values) * step
     answer = 10.0 ** (-3.0 * np.arange(int(np.ceil(last / step)) + 1) * step / look.ring_down_time)
+    answer[0] *= 0.5  # the trapezium rule at its sudden beginning
     heard = np.convolve(grid.taps.values.astype(float), answer)
     heard *= 10.0 ** (look.ring_down_level / 20.0) / np.max(np.abs(heard))
     first = pulse.FINE_PER_ROW * grid.first_row + pulse.FINE_PER_ROW // 2 + grid.taps.before

@@ -30,13 +30,13 @@ MAKERS: dict[str, tuple[str, Maker]] = {
 @dataclass(frozen=True)
 class Owner:
     """One owner: its name in layers, what to call it, what its layer depends on, its seed, the
-    stretch of the track it lies on (m), how to make its parts for a channel, and the form of fish."""
+    ball (7,: middle, velocity, radius) it lies in, how to make its parts, and a fish's form."""
 
     name: str
     label: str
     key: Hashable
     seed: int
-    extent: tuple[float, float]
+    ball: np.ndarray
     parts: Callable[[Channel], list[Part]]
     form: FormKey | None = None
 
@@ -46,10 +46,8 @@ def owners(scene: Scene) -> list[Owner]:
     return [*_fish(scene), *_schools(scene), *_targets(scene), *_things(scene)]
 
 
-def _span(scene: Scene, x: float, reach: float, speed: float = 0.0) -> tuple[float, float]:
-    """The stretch of the track that something reaches while the pass lasts."""
-    drift = 0.5 * speed * scene.track.pings / scene.track.ping_rate
-    return x - reach - drift, x + reach + drift
+def _ball(x: float, y: float, z: float, radius: float, velocity: Any = (0.0, 0.0, 0.0)) -> Any:
+    return np.array([x, y, z, *velocity, radius])
 
 
 def _fish(scene: Scene) -> Iterator[Owner]:
@@ -58,13 +56,14 @@ def _fish(scene: Scene) -> Iterator[Owner]:
         seed = scene.seed + n
         pose = (*(v for k, v in fish.to_dict().items() if k not in ("form", "label")), seed)
         label = fish.label or f"{fish.form} {100 * fish.length:.3g} cm"
-        speed = fish.speed if fish.motion == "swimming" else 0.0
+        swims = fish.motion == "swimming"
+        ahead = scatterers.fish_axes(fish.heading, fish.tilt, 0.0)[0] * fish.speed * swims
 
         def parts(channel: Channel, fish: Fish = fish, form: FormKey = form, seed: int = seed):  # type: ignore[no-untyped-def]
             return [scatterers.fish_part(fish, form, channel, seed)]
 
-        extent = _span(scene, fish.x, fish.length, speed)
-        yield Owner(f"fish[{n}]", label, (pose, form), seed, extent, parts, form)
+        ball = _ball(fish.x, fish.y, fish.depth, 0.6 * fish.length, ahead)
+        yield Owner(f"fish[{n}]", label, (pose, form), seed, ball, parts, form)
 
 
 def _schools(scene: Scene) -> Iterator[Owner]:
@@ -85,8 +84,10 @@ def _schools(scene: Scene) -> Iterator[Owner]:
         label = school.label or f"school of {school.count} {school.form}"
         form = FormKey.of(scene.form_of(school))
         key = (repr(school.to_dict()), repr(outline), seed)
-        extent = _span(scene, school.x, 0.5 * school.along + 1.0, school.speed)
-        yield Owner(f"schools[{n}]", label, key, seed, extent, parts, form)
+        size = 0.5 * max(school.along, school.across, school.tall) + school.fish_length
+        size += 0.5 * school.speed * scene.track.pings / scene.track.ping_rate
+        ball = _ball(school.x, school.y, school.depth, size)
+        yield Owner(f"schools[{n}]", label, key, seed, ball, parts, form)
 
 
 def _targets(scene: Scene) -> Iterator[Owner]:
@@ -98,8 +99,8 @@ def _targets(scene: Scene) -> Iterator[Owner]:
         def parts(channel: Channel, target: Any = target) -> list[Part]:
             return [scatterers.target_part(target, channel)]
 
-        extent = _span(scene, target.x, target.length)
-        yield Owner(f"targets[{n}]", label, repr(target.to_dict()), 0, extent, parts)
+        ball = _ball(target.x, target.y, target.depth, max(target.length, target.radius))
+        yield Owner(f"targets[{n}]", label, repr(target.to_dict()), 0, ball, parts)
 
 
 def _things(scene: Scene) -> Iterator[Owner]:
@@ -117,11 +118,21 @@ def _things(scene: Scene) -> Iterator[Owner]:
             label = thing.label or (f"{word} {n + 1}" if len(many) > 1 else word)
             stands = bed if hasattr(thing, "lift") else ""
             key = (repr(thing.to_dict()), stands, seed)
-            yield Owner(f"{field}[{n}]", label, key, seed, _reach(scene, thing), parts)
+            yield Owner(f"{field}[{n}]", label, key, seed, _around(scene, thing), parts)
 
 
-def _reach(scene: Scene, thing: Any) -> tuple[float, float]:
+def _around(scene: Scene, thing: Any) -> np.ndarray:
+    """A ball around a thing."""
     if hasattr(thing, "end_x"):
-        return min(thing.x, thing.end_x) - 0.5, max(thing.x, thing.end_x) + 0.5
+        low = np.array([thing.x, thing.y, thing.depth])
+        high = np.array([thing.end_x, thing.end_y, thing.end_depth])
+        x, y, z = 0.5 * (low + high)
+        return _ball(x, y, z, 0.5 * float(np.linalg.norm(high - low)))
     sizes = [getattr(thing, n, 0.0) for n in ("length", "width", "diameter", "height")]
-    return _span(scene, thing.x, float(np.hypot(*sorted(sizes)[-2:])) + 0.5)
+    radius = 0.5 * float(np.linalg.norm(sizes))
+    if hasattr(thing, "lift"):
+        tall = max(getattr(thing, "height", 0.0), getattr(thing, "diameter", 0.0))
+        if hasattr(thing, "tilt"):
+            tall += float(np.sin(np.radians(thing.tilt))) * thing.length
+        return _ball(thing.x, thing.y, things.foot(thing, scene.bed) - 0.5 * tall, radius)
+    return _ball(thing.x, thing.y, thing.depth, radius)

@@ -140,9 +140,7 @@ def sum_part(part: Part, channel: Channel, p0: int, p1: int, row: int, fine: np.
         fine += into * gain[p0:p1, None]
 
 
-def received(
-    channel: Channel, fine: np.ndarray, row: int, rows: int, spread: Spread
-) -> np.ndarray:
+def received(channel: Channel, fine: np.ndarray, row: int, rows: int, spread: Spread) -> np.ndarray:
     """Fine bins (P, B) from the one under ``row``'s first tap on -> rows, (P, rows)."""
     grid = channel.grid
     start = row * pulse.FINE_PER_ROW

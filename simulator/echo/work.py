@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Protocol
 
 import numpy as np
@@ -100,8 +101,7 @@ class Work:
             for name, owner in own.items()
         ]
         jobs += [
-            (name, key, make)
-            for name, key, make in noises.jobs(channel, look, scene, self._spread)
+            (name, key, make) for name, key, make in noises.jobs(channel, look, scene, self._spread)
         ]
         for name, key, make in jobs:
             layer = self._kept_or_made(name, (base, name, key), make, channel)
@@ -273,26 +273,24 @@ class Work:
             near = solids.near(own, channel)
             before = tuple(content[solids.owners[o]] for o in near if o < own)
             key = (base, f"{name}.shadow", content[name], before, bed)
-            layer = self._kept_or_made(
-                f"{name}.shadow", key, lambda o=own: self._bed_shadow(channel, solids, o), channel  # type: ignore[misc]
-            )
+            make = partial(self._bed_shadow, channel, solids, own)
+            layer = self._kept_or_made(f"{name}.shadow", key, make, channel)
             if layer is not None:
                 yield layer
-            victims = [o for o in self.owners if o.name in found and o.name != name
-                       and solids.close(own, o.extent, channel)]
+            victims = [
+                o
+                for o in self.owners
+                if o.name in found and o.name != name and solids.close(own, o.ball, channel)
+            ]
             if not victims:
                 continue
             key = (base, f"{name}.over", content[name], before, tuple(v.key for v in victims))
-            layer = self._kept_or_made(
-                f"{name}.over", key,
-                lambda o=own, v=victims: self._thing_shadow(channel, solids, o, v, found), channel,  # type: ignore[misc]
-            )  # fmt: skip
+            make = partial(self._thing_shadow, channel, solids, own, victims, found)
+            layer = self._kept_or_made(f"{name}.over", key, make, channel)
             if layer is not None:
                 yield layer
 
-    def _bed_shadow(
-        self, channel: Channel, solids: scatterers.Solids, own: int
-    ) -> Layer | None:
+    def _bed_shadow(self, channel: Channel, solids: scatterers.Solids, own: int) -> Layer | None:
         where = sums.wedge(channel, solids, own, self.scene.bed)
         if where is None:
             return None

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from simulator.water import Profile
+from simulator.water import SAME_SPEED, Profile
 
 STEPS = 2, 100  # a ray is given up after 2 steps a layer and 100 more: it is caught in a duct
 UPRIGHT = 1e-6  # rad from the vertical, which has no horizontal range of its own
@@ -67,7 +67,9 @@ def layered(profile: Profile, depth0: float, bottom: float) -> Layers:
     ends = [0.0, depth0] if np.isinf(bottom) else [0.0, depth0, bottom]
     z = np.unique(np.concatenate([inner, ends]))
     c = np.asarray(profile.at(z))
-    g = np.concatenate([[0.0], np.diff(c) / np.diff(z), [0.0]])
+    change = np.diff(c)
+    change[np.abs(change) <= SAME_SPEED] = 0.0  # what interpolation rounds is no gradient
+    g = np.concatenate([[0.0], change / np.diff(z), [0.0]])
     return Layers(z, c, g, int(np.searchsorted(z, depth0)))
 
 

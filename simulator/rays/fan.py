@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from simulator.rays.arcs import Layers, march_fan, reached
+from simulator.water import SAME_SPEED
 
 SPREAD = 3.0  # grid steps in depth from ray to ray at first, straight
 CLOSE, MOST = 1.5, 24  # grid steps after which rays are put in between, and how many at most
@@ -52,7 +53,7 @@ def _touching(layers: Layers) -> tuple[np.ndarray, np.ndarray]:
     top = (above >= 0.0) & (below <= 0.0) & (above != below)
     a, b = np.abs(above), np.abs(below)
     kink = (above * below > 0.0) & (np.maximum(a, b) > SHARP * np.minimum(a, b))
-    faster = layers.c > layers.c[layers.source]
+    faster = layers.c > layers.c[layers.source] + SAME_SPEED
     faster[layers.source] = top[layers.source]
     speeds = np.unique(layers.c[(top | kink) & faster])
     return speeds, np.isin(speeds, layers.c[top & faster])

@@ -127,7 +127,9 @@ class Channel:
         ``spacing`` m apart."""
         place = self.place.copy()
         place[:, 0] -= trips * spacing
-        return replace(self, place=place, delay=trips * interval, times=self.times - trips * interval)
+        return replace(
+            self, place=place, delay=trips * interval, times=self.times - trips * interval
+        )
 
     def beam(self) -> tuple:
         """Arguments that every kernel takes for its beam."""
@@ -169,8 +171,11 @@ class Channel:
         place = np.empty_like(self.place)
         place[:, :2] = centre[:, :2] - (level * path)[:, None] * ahead
         place[:, 2] = centre[:, 2] - arrival * path
-        frame = _turned(self.frame, ahead, np.arcsin(np.clip(arrival, -1, 1)) - np.arcsin(
-            np.clip(launch, -1, 1)))
+        frame = _turned(
+            self.frame,
+            ahead,
+            np.arcsin(np.clip(arrival, -1, 1)) - np.arcsin(np.clip(launch, -1, 1)),
+        )
         here = replace(self, place=place, frame=frame, sound_speed=speed, rays=None)
         return here, (ratio * path / r) ** 2
 
@@ -213,7 +218,7 @@ def make_channels(
     if grid.rows * track.pings * len(sides) > MAX_CELLS:
         rule = f"make a picture of more than {MAX_CELLS // 1_000_000} million cells"
         given = f"{track.pings} pings × {grid.rows * len(sides)} rows"
-        hint = "Use fewer pings, a shorter range or a longer pulse."
+        hint = "Use fewer pings, a shorter range, a longer pulse or a chirp of less bandwidth."
         raise SettingError([Problem(f"sounder.{name}: pings and range", rule, given, hint)])
     face = look.face()
     tables = beam_tables(face, face, look.frequency, sound_speed)

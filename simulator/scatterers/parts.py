@@ -41,13 +41,13 @@ class Part:
     def arguments(self, p0: int, p1: int) -> tuple[Any, ...]:
         """The kernel's own arguments for pings p0 to p1."""
         return tuple(
-            np.ascontiguousarray(a[p0:p1]) if n in self.per_ping and _moves(a) else a
-            for n, a in enumerate(self.arrays)
+            _cut(a, p0, p1) if n in self.per_ping else a for n, a in enumerate(self.arrays)
         )
 
 
-def _moves(a: Any) -> bool:
-    return isinstance(a, np.ndarray) and a.shape[0] > 1
+def _cut(a: Any, p0: int, p1: int) -> Any:
+    """The rows of pings p0 to p1; the one row of what does not change from ping to ping."""
+    return np.ascontiguousarray(a[p0:p1]) if a.shape[0] > 1 else a
 
 
 def fish_part(fish: Fish, key: FormKey, channel: Channel, seed: int) -> Part:
@@ -65,7 +65,7 @@ def members(school: School, seed: int) -> list[Fish]:
     """The fish of a school, the same for the same seed: places even within an ellipsoid, lengths,
     headings and tilts normal about their means."""
     rng = np.random.default_rng(owner_seed(seed, "school"))
-    fish = []
+    fish: list[Fish] = []
     for n in range(school.count):
         way = rng.normal(size=3)
         place = way / np.linalg.norm(way) * rng.random() ** (1.0 / 3.0)
@@ -83,7 +83,7 @@ def members(school: School, seed: int) -> list[Fish]:
         }
         if school.speed > 0.0:
             values |= {"motion": "swimming", "speed": school.speed}
-        fish.append(Fish(**{k: v for k, v in values.items()}) if n == 0 else _like(fish[0], values))
+        fish.append(Fish(**values) if n == 0 else _like(fish[0], values))
     return fish
 
 
@@ -118,9 +118,7 @@ def _sphere(target: Target, frequency: float, c: float) -> complex:
         )
     inside = {"inside_sound_speed": 345.0, "inside_density": 1.24} if kind == "gas" else {}
     series: Any = "fluid" if kind == "gas" else kind
-    value = targets.sphere(
-        target.radius, frequency, series, sound_speed=c, complex=True, **inside
-    )
+    value = targets.sphere(target.radius, frequency, series, sound_speed=c, complex=True, **inside)
     return complex(value)
 
 

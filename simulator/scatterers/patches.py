@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +16,9 @@ from simulator.scatterers.channel import Channel, owner_seed
 from simulator.scene.bed import Bed
 
 STRENGTH_ENTRIES = 4097
-LOW_ENTRIES = 65537  # below LOW_FREQUENCY the lobe of a smooth bed is too narrow for the shorter one
+LOW_ENTRIES = (
+    65537  # below LOW_FREQUENCY the lobe of a smooth bed is too narrow for the shorter one
+)
 LOW_FREQUENCY = 150e3
 CULL_NULLS = 2.0  # bed patches beyond two nulls along a fan hold 0.05 % of its energy
 MAX_PATCHES = 12_000_000
@@ -185,7 +188,9 @@ def _cells(
     owner = owner_seed(seed, "bed", channel.look, *(() if part == "top" else (part,)))
     kernels.lattice(np.uint64(owner), i0, m0 * SEGMENT, py, x, y, g)
     x = row_x[:, None] + (x - 0.5) * (px if channel.tables.disc else 0.0)
-    slope_x, slope_y = (np.float64(s) for s in bed.gradient())
+    slope_x: Any
+    slope_y: Any
+    slope_x, slope_y = bed.gradient()
     if not bed.level:
         slope_x, slope_y = bed.gradient_at(x, y)
     flat = np.sqrt(1.0 + slope_x**2 + slope_y**2)
@@ -306,8 +311,6 @@ def _reached(
         axis=-1,
     )
     gone = np.isnan(outer[0]) | ~(left < right)
-    a[..., 1] = np.maximum(a[..., 1], left)
-    a[..., 2] = np.minimum(a[..., 2], right)
     a[gone] = np.nan
     return first, row_x, a + y0[:, None, None]
 

@@ -1,7 +1,7 @@
 """What blocks sound: each obstacle as a few solid pieces, for the shadow it casts.
 
-Gas, stone, steel and timber block; flesh, plates, weed and schools take a share. A shadow falls along
-straight lines from the place where the sounder is, also in layered water; a fish that holds
+Gas, stone, steel and timber block; flesh, plates, weed and schools take a share. A shadow falls
+along straight lines from the place where the sounder is, also in layered water; a fish that holds
 station shades by its mean posture.
 """
 
@@ -25,6 +25,7 @@ from simulator.scene.things import Fish
 
 BLOCKS = 1e9  # dB/m
 FLESH_DB = 1.0  # per cm and MHz of chord; assumed
+SOFT = 0.3  # m: how far the soft edge of a shadow is taken to reach beyond an obstacle
 PIECES = 6  # a fish or a boulder is cut into so many
 
 
@@ -47,30 +48,43 @@ class Solids:
         face = float(channel.face_length)
         return own, self.pieces, self.groups, self.bounds, times, channel.wavelength, face
 
-    def span(self, o: int, channel: Channel) -> tuple[float, float]:
-        """The stretch of the track (m) that an obstacle lies on while the pass lasts."""
-        x, drift, ball = self.bounds[o, [0, 3, 6]]
-        ends = x + drift * channel.times[[0, -1]]
-        return float(ends.min() - ball), float(ends.max() + ball)
-
-    def close(self, o: int, extent: tuple[float, float], channel: Channel) -> bool:
-        """Whether something on a stretch of the track may share a line of sound with an obstacle:
-        in a fan, only where both lie in it at one ping."""
-        spare = 1.0
-        if channel.tables.disc:
-            spare += 2.0 * channel.farthest()
-        else:
-            sine = min(CULL_NULLS * channel.wavelength / channel.face_length, 1.0)
-            spare += channel.face_length + 2.0 * sine * channel.farthest()
-        low, high = self.span(o, channel)
-        return extent[0] - spare < high and extent[1] + spare > low
+    def close(self, o: int, ball: np.ndarray, channel: Channel) -> bool:
+        """Whether something in a ball (7,: middle, velocity, radius) may stand in one line of sound
+        with an obstacle, in some ping that hears both."""
+        return bool(np.any(_seen(self.bounds[o], channel) & _seen(ball, channel)
+                           & _in_line(self.bounds[o], ball, channel)))  # fmt: skip
 
     def near(self, own: int, channel: Channel) -> list[int]:
         """Obstacles that may stand in one line of sound with one of them, itself left out."""
         return [
             o for o in range(len(self.owners))
-            if o != own and self.close(own, self.span(o, channel), channel)
+            if o != own and self.close(own, self.bounds[o], channel)
         ]  # fmt: skip
+
+
+def _toward(ball: np.ndarray, channel: Channel) -> np.ndarray:
+    return ball[None, :3] + channel.times[:, None] * ball[None, 3:6] - channel.place
+
+
+def _seen(ball: np.ndarray, channel: Channel) -> np.ndarray:
+    """Pings (P,) bool in which a ball may be within the beam; all of them for a disc."""
+    if channel.tables.disc:
+        return np.ones(len(channel.place), dtype=bool)
+    d = _toward(ball, channel)
+    sine = min(CULL_NULLS * channel.wavelength / channel.face_length, 1.0)
+    off = np.abs(np.einsum("pk,pk->p", d, channel.frame[:, 0]))
+    reach = sine * np.linalg.norm(d, axis=1) + channel.face_length + ball[6] + SOFT
+    return np.asarray(off <= reach)
+
+
+def _in_line(one: np.ndarray, other: np.ndarray, channel: Channel) -> np.ndarray:
+    """Pings (P,) bool in which two balls, widened by SOFT, overlap as seen from the sounder."""
+    a, b = _toward(one, channel), _toward(other, channel)
+    ra, rb = np.linalg.norm(a, axis=1), np.linalg.norm(b, axis=1)
+    apart = np.arccos(np.clip(np.einsum("pk,pk->p", a, b) / (ra * rb), -1.0, 1.0))
+    wide = [np.arcsin(np.minimum((ball[6] + SOFT) / np.maximum(r, 1e-3), 1.0))
+            for ball, r in ((one, ra), (other, rb))]  # fmt: skip
+    return np.asarray(apart <= wide[0] + wide[1])
 
 
 NONE = Solids(np.zeros((1, 18)), np.zeros((1, 2), dtype=np.int64), np.zeros((1, 7)), ())

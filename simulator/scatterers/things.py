@@ -38,15 +38,14 @@ def foot(thing: Any, bed: Bed) -> float:
     return float(bed.depth_at(thing.x, thing.y)) - thing.lift
 
 
-def cylinder(
-    ends: np.ndarray, radius: float, reflection: float, channel: Channel
-) -> Part:
+def cylinder(ends: np.ndarray, radius: float, reflection: float, channel: Channel) -> Part:
     """A smooth cylinder between two places (2, 3) as slices of λ/4, one wall."""
     span = ends[1] - ends[0]
     length = float(np.linalg.norm(span))
     head = span / length
-    side = np.cross(head, [0.0, 0.0, 1.0])
-    side = side / np.linalg.norm(side) if np.linalg.norm(side) > 1e-6 else np.array([0.0, 1.0, 0.0])
+    side = np.array([-head[1], head[0], 0.0])
+    size = float(np.linalg.norm(side))
+    side = side / size if size > 1e-6 else np.array([0.0, 1.0, 0.0])
     axes = np.stack([head, np.cross(side, head), side])[None]
     count = max(int(np.ceil(4.0 * length / channel.wavelength)), 4)
     body = np.empty((5, count))
@@ -85,7 +84,7 @@ def mirror(
     strength = np.full(count, reflection, dtype=complex)
     centre = (corner + 0.5 * (sides[0] + sides[1]))[None]
     arrays = (middle, *each, half.copy(), strength)
-    return Part(centre, 0.5 * float(np.hypot(*lengths)), count, kernels.mirrors, arrays)
+    return Part(centre, 0.5 * float(np.linalg.norm(lengths)), count, kernels.mirrors, arrays)
 
 
 def rough(
@@ -142,9 +141,7 @@ def timber_ends(thing: objects.Timber, bed: Bed) -> np.ndarray:
     """Both ends (2, 3) of a post or log, the lower one on the bed."""
     head = fish_axes(thing.heading, thing.tilt, 0.0)[0]
     low = foot(thing, bed) - 0.5 * thing.diameter * np.cos(np.radians(thing.tilt))
-    middle = np.array([thing.x, thing.y, low]) + 0.5 * thing.length * np.array(
-        [0.0, 0.0, head[2]]
-    )
+    middle = np.array([thing.x, thing.y, low]) + 0.5 * thing.length * np.array([0.0, 0.0, head[2]])
     return np.stack([middle - 0.5 * thing.length * head, middle + 0.5 * thing.length * head])
 
 
@@ -194,8 +191,12 @@ def weed(thing: objects.Weed, bed: Bed, channel: Channel, seed: int) -> list[Par
     g = complex_gaussian(rng, count) * size * (z > 0.0)
     reach = thing.sway * at[:, 2]
     phase = (x + 0.7 * y) / 3.0  # a swell of 3 m runs through it; assumed
-    stands = np.stack([np.floor(at[:, 0] * max(round(thing.length / 1.5), 1)),
-                       np.floor(at[:, 1] * max(round(thing.width / 1.5), 1))])
+    stands = np.stack(
+        [
+            np.floor(at[:, 0] * max(round(thing.length / 1.5), 1)),
+            np.floor(at[:, 1] * max(round(thing.width / 1.5), 1)),
+        ]
+    )
     found = []
     for stand in np.unique(stands, axis=1).T:
         here = np.all(stands == stand[:, None], axis=0)
@@ -213,9 +214,7 @@ def weed(thing: objects.Weed, bed: Bed, channel: Channel, seed: int) -> list[Par
 
 def rope(thing: objects.Rope, bed: Bed, channel: Channel, seed: int) -> list[Part]:
     """A thin smooth cylinder, with a tenth of its energy scattered at random."""
-    ends = np.array(
-        [[thing.x, thing.y, thing.depth], [thing.end_x, thing.end_y, thing.end_depth]]
-    )
+    ends = np.array([[thing.x, thing.y, thing.depth], [thing.end_x, thing.end_y, thing.end_depth]])
     radius = 0.5 * thing.diameter
     level = 10.0 * np.log10(max(0.1 * thing.reflection**2, 1e-9))
     return [cylinder(ends, radius, thing.reflection, channel), bark(ends, radius, level, seed)]

@@ -84,8 +84,8 @@ def _mapped(shape: Shape, dx: np.ndarray, dy: np.ndarray) -> np.ndarray:
 def bounds(shape: Shape) -> tuple[float, float]:
     """Least and greatest height above the plane, m."""
     if shape.kind == "profile":
-        tall = [row[1] for row in shape.profile]
-        return min(tall), max(tall)
+        heights = [float(row[1]) for row in shape.profile]
+        return min(heights), max(heights)
     if shape.kind == "height map":
         return float(_grid(shape.rows).min()), float(_grid(shape.rows).max())
     if shape.kind == "ripples":

@@ -96,12 +96,13 @@ class Scene(Settable):
         return individuals.reshaped(drawn, **shape) if shape else drawn
 
     def _drawn(self, fish: Fish | School, length: float) -> forms.Form:
+        shape: forms.Form | str = fish.form
         for outline in self.outlines:
             if outline.title == fish.form:
-                return outline.to_form().smoothed().scaled(length)
+                shape = outline.to_form().smoothed()
         if isinstance(fish, Fish) and fish.individual:
-            return individuals.individual(fish.form, length, fish.individual)[0]
-        return forms.form(fish.form).scaled(length)
+            return individuals.individual(shape, length, fish.individual)[0]
+        return (forms.form(shape) if isinstance(shape, str) else shape).scaled(length)
 
     def deepest(self) -> float:
         """A depth (m) that no part of the bed under the line lies below by much."""
@@ -118,8 +119,8 @@ class Scene(Settable):
         where = f"{path}." if path else ""
         problems = [
             Problem(f"{where}{kind}[{n}].form", rule, repr(f.form))
-            for kind, many in (("fish", self.fish), ("schools", self.schools))
-            for n, f in enumerate(many)
+            for kind in ("fish", "schools")
+            for n, f in enumerate(getattr(self, kind))
             if f.form not in known
         ]
         return problems + self._aground(where)

@@ -123,7 +123,11 @@ class Fish(Placed):
         doc="Added to the form's; front end up positive.",
     )  # fmt: skip
     bladder_curvature = _share(
-        0.0, -0.3, 0.3, "Bladder curvature", "Rise of its middle over its length; arched up positive."
+        0.0,
+        -0.3,
+        0.3,
+        "Bladder curvature",
+        "Rise of its middle over its length; arched up positive.",
     )
     fullness = _share(1.0, 0.0, 1.0, "Bladder fullness", "Share of its volume; 0 is empty.")
     motion = choice(

@@ -92,7 +92,7 @@ class Track(Settable):
         return place
 
     def attitude(self) -> tuple[np.ndarray, np.ndarray]:
-        """Roll (starboard down positive) and pitch (bow up positive) at each ping, rad, (pings,)."""
+        """Roll (starboard down) and pitch (bow up positive) at each ping, rad, (pings,)."""
         return np.radians(self.roll) * self._wave(0.0), np.radians(self.pitch) * self._wave(0.4)
 
     def _wave(self, phase: float) -> np.ndarray:

@@ -112,7 +112,9 @@ def test_a23_gain_over_a_tone_of_the_same_resolution(
 
 
 @pytest.mark.parametrize(
-    "look", [Look(pulse_length=5e-4, bandwidth_factor=50.0), chirp(20e3, 2e-3)], ids=["tone", "chirp"]
+    "look",
+    [Look(pulse_length=5e-4, bandwidth_factor=50.0), chirp(20e3, 2e-3)],
+    ids=["tone", "chirp"],
 )
 def test_a23_two_echoes_half_a_resolution_apart_merge_and_twice_apart_stand_alone(
     look: Look,

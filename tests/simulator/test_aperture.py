@@ -166,7 +166,9 @@ def test_a_taper_widens_the_beam_and_lowers_the_directivity(
         (Rectangle(length, width), Rectangle(length, width, taper)),
         (Disc(length), Disc(length, taper)),
     ):
-        for one, other in zip(even.beamwidth(frequency, C), soft.beamwidth(frequency, C), strict=True):
+        for one, other in zip(
+            even.beamwidth(frequency, C), soft.beamwidth(frequency, C), strict=True
+        ):
             assert other > one or one == other == 180.0
         assert soft.directivity_index(frequency, C) < even.directivity_index(frequency, C) + 1e-3
         psi = soft.equivalent_beam_angle(frequency, C)
@@ -175,7 +177,7 @@ def test_a_taper_widens_the_beam_and_lowers_the_directivity(
 
 @pytest.mark.parametrize("taper", TAPERS)
 def test_the_far_field_of_a_tapered_table_is_the_pattern(taper: str) -> None:
-    """Sub-apertures drive the taper in steps: two-way within 1e-3 of the axis, whose square is 1."""
+    """Sub-apertures drive the taper in steps: two-way within 1e-3 of the axis."""
     face = Rectangle(0.107, 0.003, taper)
     tables = beam_tables(face, face, 700e3, C)
     assert tables.along_re[0, 0] == pytest.approx(1.0, abs=1e-6)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import erf
 
 from simulator import Look, SettingError, Sounder
 from simulator.echo import disturbances
@@ -86,9 +87,7 @@ def test_the_default_ringing_is_gone_within_four_decimetres() -> None:
         assert db(data).max() == pytest.approx(-20.0, abs=0.5)
 
 
-@given(
-    st.floats(-120.0, 0.0), st.floats(2e-4, 5e-3), st.floats(5e-5, 5e-4), st.floats(0.5, 50.0)
-)
+@given(st.floats(-120.0, 0.0), st.floats(2e-4, 5e-3), st.floats(5e-5, 5e-4), st.floats(0.5, 50.0))
 @settings(deadline=None)
 def test_ringing_falls_by_sixty_decibels_in_its_time_after_the_pulse(
     level: float, fall: float, tau: float, factor: float
@@ -118,9 +117,8 @@ def test_ringing_of_a_square_pulse_rises_through_it_and_falls_from_its_end() -> 
     t0 = 3e-3 / np.log(1000.0)
     on, off = 1.0 - np.exp(-t / t0), np.exp(-(t - 5e-4) / t0) * (1.0 - np.exp(-5e-4 / t0))
     expected = np.where(t < 5e-4, on, off)[: len(data)] / (1.0 - np.exp(-5e-4 / t0))
-    middle = t[: len(data)]
-    inside = (np.abs(middle) > 4e-5) & (np.abs(middle - 5e-4) > 4e-5)
-    np.testing.assert_allclose(data[inside].real, 0.1 * expected[inside], rtol=0.06, atol=1e-7)
+    np.testing.assert_allclose(data.real / data[3].real, expected / expected[3], rtol=0.01)
+    assert db(data[3] / (0.1 * expected[3])) == pytest.approx(0.0, abs=0.3)  # of sixteen steps
 
 
 def test_no_ringing_where_there_is_none_to_hear() -> None:
@@ -154,7 +152,7 @@ TONES = st.builds(
     pulse_length=st.floats(5e-5, 1e-3),
     bandwidth_factor=st.floats(0.5, 20.0),
     source_level=st.floats(180.0, 225.0),
-    range_end=st.floats(1.0, 9.0),
+    range_end=st.floats(4.0, 9.0),
 )
 
 
@@ -187,13 +185,11 @@ def test_a_dash_stands_at_its_level_relative_to_the_source(
 ) -> None:
     """1 of a long tone on the carrier; of a short one what the receiver's filter leaves of it."""
     length = float(np.clip(longer * look.pulse_length, 2e-5, 5e-3))
-    one = other(level=level, pulse_length=length, ping_rate=60.0)
-    data = dashes(look, one, seed=seed, pings=400)
+    one = other(level=level, pulse_length=length, ping_rate=59.3)
+    data = dashes(look, one, seed=seed, pings=60)
     s = np.sqrt(2.0) * pulse.filter_sigma(look.pulse_length, look.bandwidth_factor)
-    from scipy.special import erf
-
     top = level - look.source_level + db(erf(length / 2.0 / s))
-    # a row every quarter of a pulse may miss the middle of one dash, not of some hundred
+    # a row every quarter of a pulse may miss the middle of one short dash, not of them all
     assert top - 0.5 - 3.0 * (length < look.pulse_length) < db(data).max() < top + 0.02
 
 
@@ -218,9 +214,7 @@ def test_a_tone_off_the_carrier_against_a_direct_sum(
 
 @pytest.mark.parametrize("offset", [0.0, 7e3, -15e3])
 @pytest.mark.parametrize("taper", pulse.CHIRP_TAPERS)
-def test_a_tone_through_a_chirp_s_receiver_against_a_direct_sum(
-    offset: float, taper: str
-) -> None:
+def test_a_tone_through_a_chirp_s_receiver_against_a_direct_sum(offset: float, taper: str) -> None:
     """Copy against tone, summed: spread over the chirp's length, and weaker for it."""
     length, bandwidth = 1e-3, 40e3
     look = Look(
@@ -293,7 +287,7 @@ def test_what_a_ping_hears_does_not_depend_on_the_other_pings_or_the_window() ->
 @settings(max_examples=15, deadline=None)
 @given(
     st.booleans(), st.floats(0.5, 60.0), st.floats(2e-5, 5e-3), st.floats(0.0, 220.0),
-    st.floats(160e3, 240e3), st.floats(0.3, 4.0),
+    st.floats(160e3, 240e3), st.floats(0.5, 4.0),
 )  # fmt: skip
 def test_any_other_sounder_gives_finite_numbers_of_the_picture_s_shape(
     swept: bool, rate: float, length: float, level: float, frequency: float, end: float

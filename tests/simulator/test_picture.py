@@ -194,8 +194,12 @@ def test_automatic_gain_spoils_a_comparison() -> None:
     drawn = []
     for size in (1.0, 4.0):
         layer = Layer("bed", "bed", 0, 0, np.complex64(size) * data)
-        one = Echo("cone", (Beam("down", (layer,), RANGES, PINGS, ALPHA),), np.zeros(5), np.zeros(5), {})
-        drawn.append([to_picture(one, Receiver(automatic_gain=on)).level_db for on in (False, True)])
+        one = Echo(
+            "cone", (Beam("down", (layer,), RANGES, PINGS, ALPHA),), np.zeros(5), np.zeros(5), {}
+        )
+        drawn.append(
+            [to_picture(one, Receiver(automatic_gain=on)).level_db for on in (False, True)]
+        )
     np.testing.assert_allclose(drawn[1][0] - drawn[0][0], 20.0 * np.log10(4.0), atol=1e-3)
     np.testing.assert_allclose(drawn[1][1], drawn[0][1], atol=1e-3)
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import simpson
 from scipy.optimize import brentq
 
 from simulator.rays import RayTable, lookup, ray_path, ray_table, trace
@@ -118,6 +119,43 @@ def test_a_slow_layer_gathers_sound() -> None:
     table = ray_table(Profile([0.0, 8.0, 20.0], [1480.0, 1450.0, 1480.0]), 8.0, 60.0, 20.0)
     assert np.all(table.values[..., 3] > 0.0)
     assert table.values[191, 51, 0] < 1.0  # a ray over faster water comes before the straight one
+
+
+@pytest.mark.parametrize(
+    ("profile", "source"),
+    [
+        (Profile([4.75, 5.53], [1448.7, 1408.3]), 7.34),
+        (Profile([0.0, 5.0, 5.5], [1450.0, 1450.0, 1410.0]), 7.0),
+    ],
+)
+@pytest.mark.parametrize("shape", [(48, 64), (192, 128)])
+def test_rays_that_turn_back_hide_no_straight_one(
+    profile: Profile, source: float, shape: tuple[int, int]
+) -> None:
+    """In level water under a fast layer the straight ray reaches everything, up to a quarter of a
+    grid step from the layer's edge, where turned rays lie folded over it."""
+    table = ray_table(profile, source, 94.0, 20.0, shape)
+    z = np.arange(shape[1]) * table.depth_step
+    level = table.values[:, z > profile.depth[-1] + 0.25 * table.depth_step]
+    assert level[..., 0].max() <= 1.0 + 1e-5
+    assert level[..., 3].min() > 0.0
+
+
+@pytest.mark.parametrize("i", [40, 100, 191])
+def test_a_column_holds_the_energy_sent_towards_it(i: int) -> None:
+    """∫ x A² dz over a column is the range of launch angles that come to it, whatever the layers;
+    the kinks at 2, 4, 6 and 8 m bend some rays apart and some together."""
+    knots, speeds = (
+        [0.0, 2.0, 4.0, 6.0, 8.0, 20.0],
+        [1480.0, 1476.0, 1466.0, 1462.0, 1450.0, 1449.0],
+    )
+    table = ray_table(Profile(knots, speeds), 1.0, 60.0, 20.0)
+    x, z = i * table.range_step, np.arange(8, 128) * table.depth_step
+    r = np.hypot(x, z - 1.0)
+    _, launch, _, strength = table.values[i, 8:].astype(float).T
+    angle = np.arcsin(launch + (z - 1.0) / r)
+    energy = simpson(x * (strength / r) ** 2, x=z)
+    assert energy == pytest.approx(angle[-1] - angle[0], rel=1e-4)
 
 
 def test_first_arrival_yields_to_one_ten_times_stronger() -> None:
