@@ -44,6 +44,7 @@ ONE = np.float32(1.0)
 HALF = np.float32(0.5)
 TWO_PI = 2.0 * math.pi
 NEAR_SEGMENTS = 4.0  # nearer than this many segment lengths no quartic: it would err by 1e-3
+SOFT_EDGES = 2.0  # beyond so many widths of a soft edge a shadow takes less than 0.3 % of pressure
 ROUND = np.float32(1.5 * 2.0**23)  # added and taken away again, it rounds a float32 to whole
 
 # cos 2πx and sin 2πx for |x| <= 1/2: Chebyshev fits in x², errors 8e-7 and 2e-7
@@ -278,7 +279,7 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
     blocked = 0.0
     taken = 0.0
     crossed = 0.0
-    widest = 2.5 * math.sqrt(0.5 * wavelength * r + face * face / 6.0) + 1e-5
+    widest = SOFT_EDGES * math.sqrt(0.5 * wavelength * r + face * face / 6.0) + 1e-5
     for k in range(k0, k1):
         cx = solids[k, 0] + solids[k, 3] * t - sx
         cy = solids[k, 1] + solids[k, 4] * t - sy
@@ -317,14 +318,14 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
         a3 = solids[k, 12] * ex + solids[k, 13] * ey + solids[k, 14] * ez
         ha = abs(a1) + math.sqrt(a2 * a2 + a3 * a3)
         oa = cx * ex + cy * ey + cz * ez
-        if abs(oa) > ha + 2.5 * wa:
+        if abs(oa) > ha + SOFT_EDGES * wa:
             continue
         a1 = solids[k, 6] * bx + solids[k, 7] * by + solids[k, 8] * bz
         a2 = solids[k, 9] * bx + solids[k, 10] * by + solids[k, 11] * bz
         a3 = solids[k, 12] * bx + solids[k, 13] * by + solids[k, 14] * bz
         hb = abs(a1) + math.sqrt(a2 * a2 + a3 * a3)
         ob = cx * bx + cy * by + cz * bz
-        if abs(ob) > hb + 2.5 * wb:
+        if abs(ob) > hb + SOFT_EDGES * wb:
             continue
         cover = 0.25 * (math.erf((oa + ha) / wa) - math.erf((oa - ha) / wa))
         cover *= math.erf((ob + hb) / wb) - math.erf((ob - hb) / wb)
@@ -342,7 +343,7 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
 @_inline
 def _in_wedge(shade, o, sx, sy, sz, qx, qy, qz, t, wide):  # type: ignore[no-untyped-def]
     """Whether the line from s to within ``wide`` metres of q may be softened or blocked by
-    obstacle o: whether it passes its ball, widened by two and a half soft edges."""
+    obstacle o: whether it passes its ball, widened by two soft edges."""
     _, _, _, bounds, _, wavelength, face = shade
     dx, dy, dz = qx - sx, qy - sy, qz - sz
     square = dx * dx + dy * dy + dz * dz
@@ -357,7 +358,7 @@ def _in_wedge(shade, o, sx, sy, sz, qx, qy, qz, t, wide):  # type: ignore[no-unt
         return False
     share = min(max(share, 0.0), 1.0)
     left = 1.0 - share
-    soft = 2.5 * (math.sqrt(2.0 * wavelength * share * left * r) + 0.41 * face * left)
+    soft = SOFT_EDGES * (math.sqrt(2.0 * wavelength * share * left * r) + 0.41 * face * left)
     reach = ball + wide * share + soft
     return cx * cx + cy * cy + cz * cz - along * along / square < reach * reach
 
@@ -822,79 +823,137 @@ def fish(  # type: ignore[no-untyped-def]
     """
     k, r_wb, t2 = coefficients[0], coefficients[1], coefficients[2]
     r_bg, slowness = coefficients[3], coefficients[4]
-    k_body = k * slowness
+    k_body = np.float32(k * slowness)
+    k32, slow32, t32 = np.float32(k), np.float32(slowness), np.float32(t2)
     unit = 1.0 / (2.0 * math.sqrt(math.pi))
+    body_unit, gas_unit = np.float32(r_wb * unit), np.float32(r_bg * t2 * unit)
+    to_turns, to_bins = np.float32(turns_per_m), np.float32(per_metre)
+    per_turn = np.float32(1.0 / TWO_PI)
+    quarter, zero, tiny = np.float32(0.25), np.float32(0.0), np.float32(1e-12)
+    work = np.empty((10, 16), dtype=np.float32)
     for p in range(p0, p1):
         at_ping = p if centre.shape[0] > 1 else 0
         turn_at = p if axes.shape[0] > 1 else 0
-        c0, c1, c2 = centre[at_ping, 0], centre[at_ping, 1], centre[at_ping, 2]
-        a00, a01, a02 = axes[turn_at, 0, 0], axes[turn_at, 0, 1], axes[turn_at, 0, 2]
-        a10, a11, a12 = axes[turn_at, 1, 0], axes[turn_at, 1, 1], axes[turn_at, 1, 2]
-        a20, a21, a22 = axes[turn_at, 2, 0], axes[turn_at, 2, 1], axes[turn_at, 2, 2]
+        d0, d1 = centre[at_ping, 0] - place[p, 0], centre[at_ping, 1] - place[p, 1]
+        d2 = centre[at_ping, 2] - place[p, 2]
+        square = d0 * d0 + d1 * d1 + d2 * d2
+        r0 = math.sqrt(square)
+        turns = r0 * turns_per_m
+        turn0 = np.float32(turns - math.floor(turns))
+        base = r0 * per_metre - bin0
+        dx0, dy0, dz0 = np.float32(d0), np.float32(d1), np.float32(d2)
+        square32, r032 = np.float32(square), np.float32(r0)
+        h0, h1, h2 = (
+            np.float32(axes[turn_at, 0, 0]), np.float32(axes[turn_at, 0, 1]),
+            np.float32(axes[turn_at, 0, 2]),
+        )  # fmt: skip
+        b0, b1, b2 = (
+            np.float32(axes[turn_at, 1, 0]), np.float32(axes[turn_at, 1, 1]),
+            np.float32(axes[turn_at, 1, 2]),
+        )  # fmt: skip
+        s0, s1, s2 = (
+            np.float32(axes[turn_at, 2, 0]), np.float32(axes[turn_at, 2, 1]),
+            np.float32(axes[turn_at, 2, 2]),
+        )  # fmt: skip
+        u0, u1, u2 = (
+            np.float32(frame[p, 0, 0]), np.float32(frame[p, 0, 1]), np.float32(frame[p, 0, 2])
+        )
+        v0, v1, v2 = (
+            np.float32(frame[p, 1, 0]), np.float32(frame[p, 1, 1]), np.float32(frame[p, 1, 2])
+        )
+        f0, f1, f2 = (
+            np.float32(frame[p, 2, 0]), np.float32(frame[p, 2, 1]), np.float32(frame[p, 2, 2])
+        )
         for part in range(2):
             table = slices if part == 0 else gas
-            for s in range(table.shape[1]):
-                x, dx = table[0, s], table[1, s]
-                half_width, half_height, centre_up = table[2, s], table[3, s], table[4, s]
-                px = c0 + x * a00 + centre_up * a10 - place[p, 0]
-                py = c1 + x * a01 + centre_up * a11 - place[p, 1]
-                pz = c2 + x * a02 + centre_up * a12 - place[p, 2]
-                r0 = max(math.sqrt(px * px + py * py + pz * pz), 1e-3)
-                inv = 1.0 / r0
-                front = px * frame[p, 2, 0] + py * frame[p, 2, 1] + pz * frame[p, 2, 2]
-                if front <= 0.0:
-                    continue
-                # direction from the slice to the sounder, in the fish's own frame
-                cosine = -(px * a00 + py * a01 + pz * a02) * inv
-                sine = math.sqrt(max(1.0 - cosine * cosine, 1e-12))
-                qd = -(px * a10 + py * a11 + pz * a12) * inv / sine
-                ql = -(px * a20 + py * a21 + pz * a22) * inv / sine
-                hd, wl = half_height * qd, half_width * ql
-                support = math.sqrt(hd * hd + wl * wl)
-                wd, hl = half_width * qd, half_height * ql
-                radius = math.sqrt(wd * wd + hl * hl)
-                if support <= 0.0 or radius <= 0.0:
-                    continue
-                up = half_height * hd / support
-                out = half_width * wl / support
-                px += up * a10 + out * a20
-                py += up * a11 + out * a21
-                pz += up * a12 + out * a22
-                r = max(math.sqrt(px * px + py * py + pz * pz), 1e-3)
-                inv = 1.0 / r
-                u = (px * frame[p, 0, 0] + py * frame[p, 0, 1] + pz * frame[p, 0, 2]) * inv
-                v = (px * frame[p, 1, 0] + py * frame[p, 1, 1] + pz * frame[p, 1, 2]) * inv
-                beam = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
-                beam *= inv * inv
-                turns = r * turns_per_m
-                turn = TWO_PI * (turns - math.floor(turns))
-                carrier = complex(math.cos(turn), -math.sin(turn)) * beam
-                at = r * per_metre - bin0
-                ka = k * radius
-                if part == 1:
-                    size = r_bg * t2 * unit * ka / (ka + 0.083)
-                    size *= math.sqrt((ka + 1.0) * sine) * dx * sine
-                    psi = ka / (40.0 + ka) - 1.05
-                    value = carrier * complex(-size * math.sin(psi), size * math.cos(psi))
+            gassy = part == 1
+            for begin in range(0, table.shape[1], 16):
+                count = min(16, table.shape[1] - begin)
+                for q in range(count):
+                    s = begin + q
+                    x, dx = np.float32(table[0, s]), np.float32(table[1, s])
+                    wide, tall = np.float32(table[2, s]), np.float32(table[3, s])
+                    up = np.float32(table[4, s])
+                    qx, qy, qz = x * h0 + up * b0, x * h1 + up * b1, x * h2 + up * b2
+                    ex, ey, ez = dx0 + qx, dy0 + qy, dz0 + qz
+                    inv = ONE / np.float32(
+                        math.sqrt(max(ex * ex + ey * ey + ez * ez, np.float32(1e-6)))
+                    )
+                    # direction from the slice to the sounder, in the fish's own frame
+                    cosine = -(ex * h0 + ey * h1 + ez * h2) * inv
+                    sine = np.float32(math.sqrt(max(ONE - cosine * cosine, tiny)))
+                    across_axis = -inv / sine
+                    qd = (ex * b0 + ey * b1 + ez * b2) * across_axis
+                    ql = (ex * s0 + ey * s1 + ez * s2) * across_axis
+                    hd, wl, wd, hl = tall * qd, wide * ql, wide * qd, tall * ql
+                    support = np.float32(math.sqrt(max(hd * hd + wl * wl, tiny)))
+                    radius = np.float32(math.sqrt(wd * wd + hl * hl))
+                    rise, out = tall * hd / support, wide * wl / support
+                    qx += rise * b0 + out * s0
+                    qy += rise * b1 + out * s1
+                    qz += rise * b2 + out * s2
+                    ex, ey, ez = dx0 + qx, dy0 + qy, dz0 + qz
+                    more = qx * (ex + dx0) + qy * (ey + dy0) + qz * (ez + dz0)
+                    r = np.float32(math.sqrt(max(square32 + more, np.float32(1e-6))))
+                    step = more / (r + r032)
+                    inv = ONE / r
+                    ka = k32 * radius
+                    lit = dx * sine * inv * inv
+                    lit = lit if ex * f0 + ey * f1 + ez * f2 > zero else zero
+                    lit = lit if support > np.float32(1.1e-6) else zero
+                    turn = turn0 + step * to_turns
+                    if gassy:
+                        size = gas_unit * ka / (ka + np.float32(0.083)) * lit
+                        size *= np.float32(math.sqrt((ka + ONE) * sine))
+                        psi = ka / (np.float32(40.0) + ka) - np.float32(1.05)
+                        turn = quarter + psi * per_turn - turn
+                        size2, turn2, through = zero, zero, zero
+                    else:
+                        size = body_unit * np.float32(math.sqrt(ka)) * lit
+                        through = np.float32(2.0) * support * sine
+                        height = max(up * qd + support, zero) * k_body
+                        psi = np.float32(-0.5 * math.pi) * height / (height + np.float32(0.4))
+                        turn2 = -quarter - turn - (np.float32(2.0) * k_body * through + psi) * (
+                            per_turn
+                        )
+                        turn = quarter - turn
+                        size2 = size * t32
+                    turn = turn - ((turn + ROUND) - ROUND)
+                    turn2 = turn2 - ((turn2 + ROUND) - ROUND)
+                    work[0, q] = size * _cos_turn(turn)
+                    work[1, q] = size * _sin_turn(turn)
+                    work[2, q] = size2 * _cos_turn(turn2)
+                    work[3, q] = size2 * _sin_turn(turn2)
+                    work[4, q] = step * to_bins
+                    work[5, q] = through * slow32 * to_bins
+                    work[6, q] = (ex * u0 + ey * u1 + ez * u2) * inv
+                    work[7, q] = (ex * v0 + ey * v1 + ez * v2) * inv
+                    work[8, q] = inv
+                    work[9, q] = cosine
+                for q in range(count):
+                    if work[0, q] == zero and work[1, q] == zero:
+                        continue
+                    inv1 = np.float64(work[8, q])
+                    beam = _beam(
+                        np.float64(work[6, q]), np.float64(work[7, q]), inv1, disc, across,
+                        along_re, along_im, inv_step, sine_step,
+                    )  # fmt: skip
+                    value = beam * complex(work[0, q], work[1, q])
+                    at = base + work[4, q]
+                    if not gassy:
+                        off = abs(np.float64(work[9, q]))
+                        if floor > 0.0 and off > 0.42:
+                            # smooth step over 10° outside 65-115°, where |cos θ| passes cos 65°
+                            off = math.degrees(math.acos(min(off, 1.0)))
+                            w = min(max((65.0 - off) / 10.0, 0.0), 1.0)
+                            w = floor * w * w * (3.0 - 2.0 * w) * inv1 * inv1
+                            turn_f = TWO_PI * (
+                                floor_turn[begin + q] - turn0 - work[4, q] / per_metre * turns_per_m
+                            )
+                            value += beam * complex(w * math.cos(turn_f), w * math.sin(turn_f))
+                        far = beam * complex(work[2, q], work[3, q])
+                        _deposit(fine, p, at + work[5, q], far.real, far.imag)
                     _deposit(fine, p, at, value.real, value.imag)
-                    continue
-                size = r_wb * unit * math.sqrt(ka) * dx * sine
-                value = carrier * complex(0.0, size)
-                if floor > 0.0:
-                    # smooth step over 10° outside 65-115°, where |cos θ| passes cos 65°
-                    off = math.degrees(math.acos(min(abs(cosine), 1.0)))
-                    w = min(max((65.0 - off) / 10.0, 0.0), 1.0)
-                    w = floor * w * w * (3.0 - 2.0 * w)
-                    a = TWO_PI * floor_turn[s]
-                    value += carrier * complex(w * math.cos(a), w * math.sin(a))
-                _deposit(fine, p, at, value.real, value.imag)
-                through = 2.0 * support * sine
-                height = max(centre_up * qd + support, 0.0) * k_body
-                psi = -math.pi * height / (2.0 * (height + 0.4))
-                a = -2.0 * k_body * through - psi
-                value = carrier * complex(size * t2 * math.sin(a), -size * t2 * math.cos(a))
-                at += through * slowness * per_metre
-                _deposit(fine, p, at, value.real, value.imag)
 
 
 @_jit

@@ -16,6 +16,7 @@ from simulator.sounder import pulse
 Spread = Callable[[int, int, Callable[[int, int], None]], None]
 MAP_STEP = 0.1  # m: grid on which relief is walked for what it hides
 MAX_MAP = 4_000_000
+SOFT_EDGES = 2.0  # as the kernels': how far beyond an obstacle its shadow's edge is followed
 
 
 def sum_patches(
@@ -162,6 +163,27 @@ def received(channel: Channel, fine: np.ndarray, row: int, rows: int, spread: Sp
     return out
 
 
+def received_where_filled(
+    channel: Channel, fine: np.ndarray, spread: Spread
+) -> tuple[np.ndarray, int, int] | None:
+    """Fine bins of a whole picture (P, B) -> the rows that hold any of it: (P', R'), and its first
+    ping and row; None where there is none."""
+    held = fine != 0
+    pings, bins = np.flatnonzero(held.any(axis=1)), np.flatnonzero(held.any(axis=0))
+    if not len(pings):
+        return None
+    grid = channel.grid
+    taps = len(grid.taps.values)
+    r0 = max((int(bins[0]) - grid.lead) // pulse.FINE_PER_ROW, 0)
+    r1 = min((int(bins[-1]) + taps - grid.lead) // pulse.FINE_PER_ROW + 1, grid.rows)
+    if r1 <= r0:
+        return None
+    p0, p1 = int(pings[0]), int(pings[-1]) + 1
+    start = r0 * pulse.FINE_PER_ROW
+    cut = np.ascontiguousarray(fine[p0:p1, start : start + fine_bins(channel, r1 - r0)])
+    return received(channel, cut, r0, r1 - r0, spread), p0, r0
+
+
 def fine_bins(channel: Channel, rows: int) -> int:
     """Fine bins under so many picture rows, with the taps around them."""
     return (rows - 1) * pulse.FINE_PER_ROW + len(channel.grid.taps.values) + 3
@@ -170,15 +192,16 @@ def fine_bins(channel: Channel, rows: int) -> int:
 def wedge(
     channel: Channel, solids: Solids, own: int, bed: Bed
 ) -> tuple[int, int, np.ndarray] | None:
-    """Pings [p0, p1) in which an obstacle may shade the bed, and where across the track,
-    (p1 - p0, 2) m; None when it never does."""
+    """Pings [p0, p1) in which an obstacle may shade the bed, and where: (p1 - p0, 4) m, from and to
+    along the track, from and to across it; None when it never does."""
     ball = solids.bounds[own]
     centre = ball[None, :3] + channel.times[:, None] * ball[None, 3:6]
     d = centre - channel.place
     r = np.maximum(np.linalg.norm(d, axis=1), 1e-3)
     reach = channel.farthest()
     kept = (r - ball[6] < reach) & (np.einsum("pk,pk->p", d, channel.frame[:, 2]) > -ball[6])
-    margin = ball[6] + 2.5 * np.sqrt(0.5 * channel.wavelength * reach) + channel.face_length
+    margin = ball[6] + SOFT_EDGES * np.sqrt(0.5 * channel.wavelength * reach)
+    margin += channel.face_length
     if not channel.tables.disc:
         sine = min(scatterers.CULL_NULLS * channel.wavelength / channel.face_length, 1.0)
         u = np.abs(np.einsum("pk,pk->p", d, channel.frame[:, 0]))
@@ -192,14 +215,18 @@ def wedge(
     spare = slopes.sum() * reach
     top = np.maximum(depth - high - spare - channel.place[:, 2], 0.05)
     bottom = depth - low + spare - channel.place[:, 2]
-    up = d[:, 2] - margin
-    sides = []
-    for edge in (d[:, 1] - margin, d[:, 1] + margin):
-        steep = edge / np.maximum(d[:, 2] + margin, 1e-3)
-        flat = np.where(up > 0.02, edge / np.maximum(up, 1e-3), np.sign(edge) * 1e4)
-        sides += [steep * top, steep * bottom, flat * top, flat * bottom]
-    across = np.stack([np.min(sides, axis=0), np.max(sides, axis=0)], axis=1)
-    return p0, p1, (across + channel.place[:, 1:2])[p0:p1]
+    limits = []
+    for axis in (0, 1):  # similar triangles, from the steepest line past it to the flattest
+        middle = np.arctan2(d[:, axis], d[:, 2])
+        size = np.maximum(np.hypot(d[:, axis], d[:, 2]), 1e-3)
+        wide = np.arcsin(np.minimum(margin / size, 1.0))
+        sides = []
+        for angle in (middle - wide, middle + wide):
+            tangent = np.tan(np.clip(angle, -1.5706, 1.5706))
+            sides += [tangent * top, tangent * bottom]
+        limits += [np.min(sides, axis=0) + channel.place[:, axis]]
+        limits += [np.max(sides, axis=0) + channel.place[:, axis]]
+    return p0, p1, np.stack(limits, axis=1)[p0:p1]
 
 
 def weights(part: Part, channel: Channel, solids: Solids, own: int, p0: int, p1: int) -> Any:

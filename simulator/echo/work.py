@@ -52,6 +52,7 @@ class Work:
         self.keys: set[Hashable] = set()
         self.contributions = 0
         self.owners = owners(self.scene)
+        self.beds: dict[tuple[str, str, str], scatterers.Patches] = {}
 
     def look(self, name: str, look: Look) -> Echo:
         """All layers of a look."""
@@ -177,6 +178,11 @@ class Work:
         patches = self._patches(heard, part)
         if patches is None:
             return None
+        if not trip:
+            self.beds = {
+                k: v for k, v in self.beds.items() if k[:2] == (channel.look, channel.side)
+            }
+            self.beds[channel.look, channel.side, part] = patches
         fine = np.zeros((len(channel.place), channel.grid.bins), dtype=np.complex64)
         sums.sum_patches(heard, patches, fine, self._spread)
         data = sums.received(heard, fine, 0, channel.grid.rows, self._spread)
@@ -195,10 +201,11 @@ class Work:
             return None
         fine = np.zeros((len(channel.place), channel.grid.bins), dtype=np.complex64)
         sums.hide(channel, self.scene.bed, patches, fine, self._spread)
-        if not fine.any():
+        made = sums.received_where_filled(channel, fine, self._spread)
+        if made is None:
             return None
-        data = sums.received(channel, fine, 0, channel.grid.rows, self._spread)
-        return _cropped(Layer("bed.hidden", "shadow of the bed's own relief", 0, 0, data))
+        data, ping, row = made
+        return Layer("bed.hidden", "shadow of the bed's own relief", ping, row, data)
 
     def _again(self, channel: Channel) -> Layer | None:
         """The second echo: by way of the bed and the surface, both orders."""
@@ -213,11 +220,11 @@ class Work:
         mirror = 2.0 * surface * scatterers.bed_mirror(scene.bed)
         fine = np.zeros((len(place), channel.grid.bins), dtype=np.complex64)
         sums.sum_again(channel, patches, image, complex(mirror), fine, self._spread)
-        if not fine.any():
+        made = sums.received_where_filled(channel, fine, self._spread)
+        if made is None:
             return None
-        data = sums.received(channel, fine, 0, channel.grid.rows, self._spread)
-        layer = Layer("bed.again", "second echo of the bed", 0, 0, data, patches.count)
-        return _cropped(layer)
+        data, ping, row = made
+        return Layer("bed.again", "second echo of the bed", ping, row, data, patches.count)
 
     def _thing(self, channel: Channel, owner: Owner) -> Layer | None:
         """A layer over the window an owner's parts reach, with what comes of pings before."""
@@ -269,19 +276,17 @@ class Work:
         pieces = scatterers.obstacles(scene, channel, {o.name: o.form for o in self.owners})
         solids = scatterers.gather(pieces)
         content = {name: rows.tobytes() for name, rows in pieces.items()}
+        others = [o for o in self.owners if o.name in found]
+        near = solids.near(channel, solids.bounds[: len(solids.owners)])
+        close = solids.near(channel, np.array([o.ball for o in others]).reshape(-1, 7))
         for own, name in enumerate(solids.owners):
-            near = solids.near(own, channel)
-            before = tuple(content[solids.owners[o]] for o in near if o < own)
+            before = tuple(content[solids.owners[o]] for o in np.flatnonzero(near[own, :own]))
             key = (base, f"{name}.shadow", content[name], before, bed)
             make = partial(self._bed_shadow, channel, solids, own)
             layer = self._kept_or_made(f"{name}.shadow", key, make, channel)
             if layer is not None:
                 yield layer
-            victims = [
-                o
-                for o in self.owners
-                if o.name in found and o.name != name and solids.close(own, o.ball, channel)
-            ]
+            victims = [o for o, c in zip(others, close[own], strict=True) if c and o.name != name]
             if not victims:
                 continue
             key = (base, f"{name}.over", content[name], before, tuple(v.key for v in victims))
@@ -294,20 +299,26 @@ class Work:
         where = sums.wedge(channel, solids, own, self.scene.bed)
         if where is None:
             return None
-        p0, p1, across = where
+        p0, p1, within = where
         cut = channel.cut(p0, p1)
         fine = np.zeros((p1 - p0, channel.grid.bins), dtype=np.complex64)
         shade = solids.shade(own, cut)
         for part in ("top", "below") if self.scene.bed.soft_thickness > 0.0 else ("top",):
-            patches = self._patches(cut, part, across=across)
+            whole = self.beds.get((channel.look, channel.side, part))
+            patches = (
+                self._patches(cut, part, within=within)
+                if whole is None
+                else scatterers.narrowed(whole, p0, p1, within)
+            )
             if patches is not None:
                 sums.sum_patches(cut, patches, fine, self._spread, shade)
-        if not fine.any():
+        made = sums.received_where_filled(channel, fine, self._spread)
+        if made is None:
             return None
-        data = sums.received(channel, fine, 0, channel.grid.rows, self._spread)
+        data, ping, row = made
         name = solids.owners[own]
         label = f"shadow of {self._label(name)}"
-        return _cropped(Layer(f"{name}.shadow", label, p0, 0, data))
+        return Layer(f"{name}.shadow", label, p0 + ping, row, data)
 
     def _label(self, name: str) -> str:
         return next(o.label for o in self.owners if o.name == name)

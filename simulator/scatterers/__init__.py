@@ -19,6 +19,7 @@ from simulator.scatterers.patches import (
     bed_mirror,
     lattice_pitch,
     make_patches,
+    narrowed,
     strength_table,
 )
 from simulator.scatterers.solids import NONE, Solids, gather, obstacles
@@ -46,6 +47,7 @@ __all__ = [
     "make_grid",
     "make_patches",
     "members",
+    "narrowed",
     "obstacles",
     "owner_seed",
     "pose",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -105,13 +105,14 @@ def make_patches(
     seed: int,
     pitch: tuple[float, float] | None = None,
     part: str = "top",
-    across: np.ndarray | None = None,
+    within: np.ndarray | None = None,
 ) -> Patches | None:
     """The bed as a channel sees it; None when it lies beyond the range shown.
 
     part: "top"; "below", the sediment under a soft layer, at its apparent depth; or "again", the
-    bed as it makes the second echo, on a lattice twice as coarse. across: where each ping's
-    patches may lie to the side, (P, 2) m, when only a part of the bed is wanted.
+    bed as it makes the second echo, on a lattice twice as coarse. within: where each ping's
+    patches may lie, (P, 4) m: from and to along the track, from and to across it, when only a part
+    of the bed is wanted.
 
     Raises
     ------
@@ -129,7 +130,7 @@ def make_patches(
         reach, near = reach - 2.0 * least**2 / reach, 0.0
         if reach <= least:
             return None
-    first, row_x, edges = _reached(channel, bed, px, (near, reach), across)
+    first, row_x, edges = _reached(channel, bed, px, (near, reach), within)
     if np.all(np.isnan(edges)):
         return None
     length = SEGMENT * py
@@ -256,7 +257,7 @@ def _reached(
     bed: Bed,
     px: float,
     paths: tuple[float, float],
-    across: np.ndarray | None = None,
+    within: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Which bed each ping reaches: first row (P,), the rows' x (I,), and edges (P, W, 4) m.
 
@@ -277,8 +278,12 @@ def _reached(
     uneven = float(np.max(np.abs(tangent))) * (high - low + reach * abs(bed.gradient()[1]))
     beyond = _reach_along(channel, reach) + px + uneven
     lowest = np.floor((x + shift - beyond) / px).astype(np.int64)
-    i0 = int(lowest.min())
     rows = int(np.ceil(2.0 * beyond / px)) + 2
+    if within is not None:
+        lowest = np.maximum(lowest, np.floor(within[:, 0] / px).astype(np.int64) - 1)
+        highest = np.minimum(lowest + rows, np.ceil(within[:, 1] / px).astype(np.int64) + 2)
+        rows = max(int(np.max(highest - lowest)), 1)
+    i0 = int(lowest.min())
     _bounded(channel, len(x), rows, "rows to look through")
     row_x = (np.arange(i0, int(lowest.max()) + rows) + 0.5) * px
     first = (lowest - i0).astype(np.int32)
@@ -297,9 +302,9 @@ def _reached(
     port, starboard = _tangents(channel)
     left = np.fmax(outer[0], _met(slope, plane - low, port))
     right = np.fmin(outer[1], _met(slope, plane - low, starboard))
-    if across is not None:
-        left = np.fmax(left, across[:, :1] - y0[:, None])
-        right = np.fmin(right, across[:, 1:] - y0[:, None])
+    if within is not None:
+        left = np.fmax(left, within[:, 2:3] - y0[:, None])
+        right = np.fmin(right, within[:, 3:] - y0[:, None])
     middle = np.where(np.isnan(inner[0]), right, 0.0)
     a = np.stack(
         [
@@ -355,3 +360,28 @@ def strength_table(
 def bed_mirror(bed: Bed) -> complex:
     """Pressure reflection of the bed straight down, for the second echo's way back."""
     return complex(formulas.reflection(bed.top, 90.0))
+
+
+def narrowed(patches: Patches, p0: int, p1: int, within: np.ndarray) -> Patches | None:
+    """The same patches for pings p0 to p1 and for places ``within`` (p1 - p0, 4) m: from and to
+    along the track, from and to across it; None when there are none."""
+    first, spans = patches.first[p0:p1], patches.spans[p0:p1]
+    px = patches.pitch[0]
+    length = SEGMENT * patches.pitch[1]
+    begin = np.floor((within[:, 0] - patches.row_x[0]) / px).astype(np.int64) - first
+    end = np.ceil((within[:, 1] - patches.row_x[0]) / px).astype(np.int64) + 1 - first
+    low = np.clip(begin, 0, spans.shape[1])
+    rows = int(np.max(np.clip(end, 0, spans.shape[1]) - low, initial=0))
+    if rows <= 0:
+        return None
+    low = np.minimum(low, spans.shape[1] - rows)
+    index = low[:, None] + np.arange(rows)[None, :]
+    spans = np.take_along_axis(spans, index[:, :, None], axis=1)
+    segments = (within[:, 2:] - patches.node_y[0]) / length
+    left = np.floor(np.clip(segments[:, :1], 0, 1e9)).astype(np.int32)[:, :, None]
+    right = np.ceil(np.clip(segments[:, 1:], 0, 1e9)).astype(np.int32)[:, :, None]
+    spans[..., 0::2] = np.maximum(spans[..., 0::2], left)
+    spans[..., 1::2] = np.maximum(np.minimum(spans[..., 1::2], right), spans[..., 0::2])
+    count = SEGMENT * int(np.sum(spans[..., 1::2] - spans[..., 0::2]))
+    first = (first + low).astype(np.int32)
+    return replace(patches, first=first, spans=np.ascontiguousarray(spans), count=count)

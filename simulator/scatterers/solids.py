@@ -26,6 +26,7 @@ from simulator.scene.things import Fish
 BLOCKS = 1e9  # dB/m
 FLESH_DB = 1.0  # per cm and MHz of chord; assumed
 SOFT = 0.3  # m: how far the soft edge of a shadow is taken to reach beyond an obstacle
+MOST_AIMS = 40_000  # balls times pings looked at
 PIECES = 6  # a fish or a boulder is cut into so many
 
 
@@ -48,43 +49,47 @@ class Solids:
         face = float(channel.face_length)
         return own, self.pieces, self.groups, self.bounds, times, channel.wavelength, face
 
-    def close(self, o: int, ball: np.ndarray, channel: Channel) -> bool:
-        """Whether something in a ball (7,: middle, velocity, radius) may stand in one line of sound
-        with an obstacle, in some ping that hears both."""
-        return bool(np.any(_seen(self.bounds[o], channel) & _seen(ball, channel)
-                           & _in_line(self.bounds[o], ball, channel)))  # fmt: skip
-
-    def near(self, own: int, channel: Channel) -> list[int]:
-        """Obstacles that may stand in one line of sound with one of them, itself left out."""
-        return [
-            o for o in range(len(self.owners))
-            if o != own and self.close(own, self.bounds[o], channel)
-        ]  # fmt: skip
-
-
-def _toward(ball: np.ndarray, channel: Channel) -> np.ndarray:
-    return ball[None, :3] + channel.times[:, None] * ball[None, 3:6] - channel.place
+    def near(self, channel: Channel, balls: np.ndarray) -> np.ndarray:
+        """Which things in balls (N, 7: middle, velocity, radius) may stand in one line of sound
+        with each obstacle in some ping that hears both: (O, N) bool."""
+        own = _aims(self.bounds[: len(self.owners)], channel)
+        other = _aims(balls, channel)
+        found = np.zeros((len(self.owners), len(balls)), dtype=bool)
+        for o in range(len(self.owners)):
+            wide = np.minimum(own.wide[o] + other.wide, np.pi)
+            apart = np.einsum("pk,npk->np", own.way[o], other.way)
+            found[o] = np.any((apart >= np.cos(wide)) & own.seen[o] & other.seen, axis=1)
+        return found
 
 
-def _seen(ball: np.ndarray, channel: Channel) -> np.ndarray:
-    """Pings (P,) bool in which a ball may be within the beam; all of them for a disc."""
-    if channel.tables.disc:
-        return np.ones(len(channel.place), dtype=bool)
-    d = _toward(ball, channel)
-    sine = min(CULL_NULLS * channel.wavelength / channel.face_length, 1.0)
-    off = np.abs(np.einsum("pk,pk->p", d, channel.frame[:, 0]))
-    reach = sine * np.linalg.norm(d, axis=1) + channel.face_length + ball[6] + SOFT
-    return np.asarray(off <= reach)
+@dataclass(frozen=True)
+class _Aims:
+    """Balls as the sounder sees them: way (N, P, 3) unit vectors, wide (N, P) half angles rad,
+    seen (N, P) bool, whether the beam may hear them."""
+
+    way: np.ndarray
+    wide: np.ndarray
+    seen: np.ndarray
 
 
-def _in_line(one: np.ndarray, other: np.ndarray, channel: Channel) -> np.ndarray:
-    """Pings (P,) bool in which two balls, widened by SOFT, overlap as seen from the sounder."""
-    a, b = _toward(one, channel), _toward(other, channel)
-    ra, rb = np.linalg.norm(a, axis=1), np.linalg.norm(b, axis=1)
-    apart = np.arccos(np.clip(np.einsum("pk,pk->p", a, b) / (ra * rb), -1.0, 1.0))
-    wide = [np.arcsin(np.minimum((ball[6] + SOFT) / np.maximum(r, 1e-3), 1.0))
-            for ball, r in ((one, ra), (other, rb))]  # fmt: skip
-    return np.asarray(apart <= wide[0] + wide[1])
+def _aims(balls: np.ndarray, channel: Channel) -> _Aims:
+    """Every ping of a short line; of a long one as many as keep the work bounded, with balls
+    widened by the way between them."""
+    step = max(len(channel.place) * len(balls) // MOST_AIMS, 1)
+    place, times = channel.place[::step], channel.times[::step]
+    spare = SOFT
+    if step > 1:
+        spare += float(np.max(np.linalg.norm(np.diff(place, axis=0), axis=1), initial=0.0))
+    d = balls[:, None, :3] + times[None, :, None] * balls[:, None, 3:6] - place[None]
+    r = np.maximum(np.linalg.norm(d, axis=2), 1e-3)
+    radius = balls[:, 6:] + spare
+    wide = np.arcsin(np.minimum(radius / r, 1.0))
+    seen = np.ones(r.shape, dtype=bool)
+    if not channel.tables.disc:
+        sine = min(CULL_NULLS * channel.wavelength / channel.face_length, 1.0)
+        off = np.abs(np.einsum("npk,pk->np", d, channel.frame[::step, 0]))
+        seen = off <= sine * r + channel.face_length + radius
+    return _Aims(d / r[:, :, None], wide, seen)
 
 
 NONE = Solids(np.zeros((1, 18)), np.zeros((1, 2), dtype=np.int64), np.zeros((1, 7)), ())
