@@ -262,9 +262,9 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
     """Share of the pressure that one obstacle lets pass one way from s to q.
 
     solids (K, 18): middle (3), velocity (3), three half axes (3 each), loss (dB/m; 1e6 and more
-    blocks), kind: 0 a soft-edged piece, 1 a box crossed by its chord; radius of a ball around it.
-    Edges are softened across
-    the line by the Fresnel radius and, along the face (ax, ay, az), by its width seen from q.
+    blocks), kind: 0 a soft-edged piece, round about its first axis, 1 a box crossed by its chord;
+    radius of a ball around it. Edges are softened across the line by the Fresnel radius and, along
+    the face (ax, ay, az), by its width seen from q.
     """
     dx, dy, dz = qx - sx, qy - sy, qz - sz
     r = math.sqrt(dx * dx + dy * dy + dz * dz)
@@ -277,6 +277,7 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
     ex, ey, ez = ex / size, ey / size, ez / size
     bx, by, bz = uy * ez - uz * ey, uz * ex - ux * ez, ux * ey - uy * ex
     blocked = 0.0
+    most = 0.0
     taken = 0.0
     crossed = 0.0
     widest = SOFT_EDGES * math.sqrt(0.5 * wavelength * r + face * face / 6.0) + 1e-5
@@ -313,30 +314,42 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
         fresnel = 2.0 * wavelength * r1 * r2 / r
         wa = math.sqrt(fresnel + (face * r2 / r) ** 2 / 6.0) + 1e-6
         wb = math.sqrt(fresnel) + 1e-6
-        a1 = solids[k, 6] * ex + solids[k, 7] * ey + solids[k, 8] * ez
-        a2 = solids[k, 9] * ex + solids[k, 10] * ey + solids[k, 11] * ez
-        a3 = solids[k, 12] * ex + solids[k, 13] * ey + solids[k, 14] * ez
-        ha = abs(a1) + math.sqrt(a2 * a2 + a3 * a3)
+        e1 = solids[k, 6] * ex + solids[k, 7] * ey + solids[k, 8] * ez
+        e2 = solids[k, 9] * ex + solids[k, 10] * ey + solids[k, 11] * ez
+        e3 = solids[k, 12] * ex + solids[k, 13] * ey + solids[k, 14] * ez
         oa = cx * ex + cy * ey + cz * ez
-        if abs(oa) > ha + SOFT_EDGES * wa:
+        if abs(oa) > abs(e1) + math.sqrt(e2 * e2 + e3 * e3) + 2.5 * wa:
             continue
-        a1 = solids[k, 6] * bx + solids[k, 7] * by + solids[k, 8] * bz
-        a2 = solids[k, 9] * bx + solids[k, 10] * by + solids[k, 11] * bz
-        a3 = solids[k, 12] * bx + solids[k, 13] * by + solids[k, 14] * bz
-        hb = abs(a1) + math.sqrt(a2 * a2 + a3 * a3)
+        b1 = solids[k, 6] * bx + solids[k, 7] * by + solids[k, 8] * bz
+        b2 = solids[k, 9] * bx + solids[k, 10] * by + solids[k, 11] * bz
+        b3 = solids[k, 12] * bx + solids[k, 13] * by + solids[k, 14] * bz
         ob = cx * bx + cy * by + cz * bz
-        if abs(ob) > hb + SOFT_EDGES * wb:
+        if abs(ob) > abs(b1) + math.sqrt(b2 * b2 + b3 * b3) + 2.5 * wb:
             continue
-        cover = 0.25 * (math.erf((oa + ha) / wa) - math.erf((oa - ha) / wa))
-        cover *= math.erf((ob + hb) / wb) - math.erf((ob - hb) / wb)
+        # the silhouette as a rectangle that lies along the piece's first axis
+        seen = math.sqrt(e1 * e1 + b1 * b1)
+        cos, sin = (e1 / seen, b1 / seen) if seen > 1e-6 else (1.0, 0.0)
+        wl = math.sqrt((wa * cos) ** 2 + (wb * sin) ** 2)
+        wt = math.sqrt((wa * sin) ** 2 + (wb * cos) ** 2)
+        half = seen + math.sqrt((e2 * cos + b2 * sin) ** 2 + (e3 * cos + b3 * sin) ** 2)
+        o = oa * cos + ob * sin
+        cover = 0.25 * (math.erf((o + half) / wl) - math.erf((o - half) / wl))
+        a2, a3 = b2 * cos - e2 * sin, b3 * cos - e3 * sin
+        thick = math.sqrt(a2 * a2 + a3 * a3)
+        o = ob * cos - oa * sin
+        cover *= math.erf((o + thick) / wt) - math.erf((o - thick) / wt)
         if solids[k, 15] >= 1e6:
-            blocked += cover
+            # pieces in a row overlap as far as their round ends are seen; one behind another
+            # takes no more than one
+            blocked += cover * seen / max(half, 1e-9)
+            most = max(most, cover)
             continue
         a1 = solids[k, 6] * ux + solids[k, 7] * uy + solids[k, 8] * uz
         a2 = solids[k, 9] * ux + solids[k, 10] * uy + solids[k, 11] * uz
         a3 = solids[k, 12] * ux + solids[k, 13] * uy + solids[k, 14] * uz
         chord = 2.0 * (abs(a1) + math.sqrt(a2 * a2 + a3 * a3))
         taken += cover * (1.0 - 10.0 ** (-solids[k, 15] * chord / 20.0))
+    blocked = max(blocked, most)
     return (1.0 - min(blocked, 1.0)) * (1.0 - min(taken, 1.0)) * 10.0 ** (-crossed / 20.0)
 
 
@@ -456,6 +469,9 @@ def patches_disc(  # type: ignore[no-untyped-def]
     n_pattern = np.float32(across.shape[0] - 2)
     segments = (node_y.shape[0] - 1) // 4
     length = node_y[4] - node_y[0]
+    wide = length  # of a segment with the jitter along the track
+    if row_x.shape[0] > 1:
+        wide += row_x[1] - row_x[0]
     zero = np.float32(0.0)
     to_bins = np.float32(per_metre)
     to_turns = np.float32(turns_per_m)
@@ -475,7 +491,7 @@ def patches_disc(  # type: ignore[no-untyped-def]
                     z0 = node_z[i, 4 * m]
                     if own >= 0 and not _in_wedge(
                         shade, own, sx, sy, sz, row_x[i], node_y[4 * m + 2],
-                        node_z[i, 4 * m + 2], shade[4][p], length,
+                        node_z[i, 4 * m + 2], shade[4][p], wide,
                     ):  # fmt: skip
                         continue
                     if bent == 1:
@@ -856,13 +872,19 @@ def fish(  # type: ignore[no-untyped-def]
             np.float32(axes[turn_at, 2, 2]),
         )  # fmt: skip
         u0, u1, u2 = (
-            np.float32(frame[p, 0, 0]), np.float32(frame[p, 0, 1]), np.float32(frame[p, 0, 2])
+            np.float32(frame[p, 0, 0]),
+            np.float32(frame[p, 0, 1]),
+            np.float32(frame[p, 0, 2]),
         )
         v0, v1, v2 = (
-            np.float32(frame[p, 1, 0]), np.float32(frame[p, 1, 1]), np.float32(frame[p, 1, 2])
+            np.float32(frame[p, 1, 0]),
+            np.float32(frame[p, 1, 1]),
+            np.float32(frame[p, 1, 2]),
         )
         f0, f1, f2 = (
-            np.float32(frame[p, 2, 0]), np.float32(frame[p, 2, 1]), np.float32(frame[p, 2, 2])
+            np.float32(frame[p, 2, 0]),
+            np.float32(frame[p, 2, 1]),
+            np.float32(frame[p, 2, 2]),
         )
         for part in range(2):
             table = slices if part == 0 else gas
@@ -913,8 +935,10 @@ def fish(  # type: ignore[no-untyped-def]
                         through = np.float32(2.0) * support * sine
                         height = max(up * qd + support, zero) * k_body
                         psi = np.float32(-0.5 * math.pi) * height / (height + np.float32(0.4))
-                        turn2 = -quarter - turn - (np.float32(2.0) * k_body * through + psi) * (
-                            per_turn
+                        turn2 = (
+                            -quarter
+                            - turn
+                            - (np.float32(2.0) * k_body * through + psi) * (per_turn)
                         )
                         turn = quarter - turn
                         size2 = size * t32
@@ -941,10 +965,10 @@ def fish(  # type: ignore[no-untyped-def]
                     value = beam * complex(work[0, q], work[1, q])
                     at = base + work[4, q]
                     if not gassy:
-                        off = abs(np.float64(work[9, q]))
-                        if floor > 0.0 and off > 0.42:
+                        past = abs(np.float64(work[9, q]))
+                        if floor > 0.0 and past > 0.42:
                             # smooth step over 10° outside 65-115°, where |cos θ| passes cos 65°
-                            off = math.degrees(math.acos(min(off, 1.0)))
+                            off = math.degrees(math.acos(min(past, 1.0)))
                             w = min(max((65.0 - off) / 10.0, 0.0), 1.0)
                             w = floor * w * w * (3.0 - 2.0 * w) * inv1 * inv1
                             turn_f = TWO_PI * (
@@ -987,6 +1011,26 @@ def facets(  # type: ignore[no-untyped-def]
             _deposit(fine, p, r * per_metre - bin0, value.real, value.imag)
 
 
+@_inline
+def _side(a, phi):  # type: ignore[no-untyped-def]
+    """½∫ e^{-j(a s + φ s²)} ds over -1 to 1, to φ²: a facet's side with the curve of the wave.
+
+    The moments ½∫ sⁿ cos(as) ds for n = 0, 2, 4; their series where a is small.
+    """
+    phi = min(phi, 1.5)
+    q = a * a
+    if q < 1.0:
+        m0 = 1.0 - q * (1.0 / 6.0 - q * (1.0 / 120.0 - q / 5040.0))
+        m2 = 1.0 / 3.0 - q * (1.0 / 10.0 - q * (1.0 / 168.0 - q / 6480.0))
+        m4 = 1.0 / 5.0 - q * (1.0 / 14.0 - q * (1.0 / 216.0 - q / 7920.0))
+    else:
+        m0 = math.sin(a) / a
+        c = math.cos(a)
+        m2 = m0 + 2.0 * (c - m0) / q
+        m4 = m0 + 4.0 * c / q - 12.0 * m0 / q + 24.0 * (m0 - c) / (q * q)
+    return complex(m0 - 0.5 * phi * phi * m4, -phi * m2)
+
+
 @_jit
 def mirrors(  # type: ignore[no-untyped-def]
     p0, p1, place, frame, middle, normal, first, second, half, reflection,
@@ -994,9 +1038,11 @@ def mirrors(  # type: ignore[no-untyped-def]
 ):  # fmt: skip
     """Add the echoes of small flat facets that mirror: Kirchhoff's integral over each.
 
-    f = j R (A/λ) cosθ sinc(2k h1 u·e1) sinc(2k h2 u·e2). middle, normal, first, second (S, 3)
-    float64: middle, unit normal and the unit vectors of its sides; half (S, 2) half sides;
-    reflection (S,) complex128. Seen from either side. The other parameters as in :func:`points`.
+    f = j R (A/λ) cosθ sinc(2k h1 u·e1) sinc(2k h2 u·e2), each sinc with the phase k h²(1 - e²)/r
+    of the wave's curve across it: as a flat phase it would be a grating. middle, normal, first,
+    second (S, 3) float64: middle, unit normal and the unit vectors of its sides; half (S, 2) half
+    sides; reflection (S,) complex128. Seen from either side. The other parameters as in
+    :func:`points`.
     """
     for p in range(p0, p1):
         for s in range(middle.shape[0]):
@@ -1015,16 +1061,14 @@ def mirrors(  # type: ignore[no-untyped-def]
             e2 = (dx * second[s, 0] + dy * second[s, 1] + dz * second[s, 2]) * inv
             a = TWO_PI * turns_per_m * half[s, 0] * e1
             b = TWO_PI * turns_per_m * half[s, 1] * e2
-            size = 4.0 * half[s, 0] * half[s, 1] * 0.5 * turns_per_m * abs(on)
-            if abs(a) > 1e-6:
-                size *= math.sin(a) / a
-            if abs(b) > 1e-6:
-                size *= math.sin(b) / b
+            size = 4.0 * half[s, 0] * half[s, 1] * 0.5 * turns_per_m * abs(on) * inv * inv
+            bent = 0.5 * TWO_PI * turns_per_m * inv
+            value = _side(a, bent * half[s, 0] * half[s, 0] * (1.0 - e1 * e1))
+            value *= _side(b, bent * half[s, 1] * half[s, 1] * (1.0 - e2 * e2))
             beam = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
             turns = r * turns_per_m
             turn = TWO_PI * (turns - math.floor(turns))
-            value = beam * reflection[s] * complex(math.sin(turn), math.cos(turn))
-            value *= inv * inv * size
+            value *= beam * reflection[s] * complex(math.sin(turn), math.cos(turn)) * size
             _deposit(fine, p, r * per_metre - bin0, value.real, value.imag)
 
 
@@ -1053,6 +1097,20 @@ def swaying(  # type: ignore[no-untyped-def]
             turn = TWO_PI * (turns - math.floor(turns))
             value = beam * strength[s] * complex(math.cos(turn), -math.sin(turn)) * (inv * inv)
             _deposit(fine, p, r * per_metre - bin0, value.real, value.imag)
+
+
+@_inline
+def _loudness(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step):  # type: ignore[no-untyped-def]
+    """Squared size of the two-way beam, the long side's from the nearest entry of its table."""
+    n_across = np.float32(across.shape[0] - 2)
+    if disc == 1:
+        b = _line_lookup(across, np.float32(min(u * u + v * v, 1.0)) * n_across)
+        return np.float64(b * b)
+    b = _line_lookup(across, np.float32(min(abs(v), 1.0)) * n_across)
+    k = int(min(inv * inv_step, along_re.shape[0] - 1.0) + 0.5)
+    m = int(min(abs(u) * sine_step, along_re.shape[1] - 1.0) + 0.5)
+    re, im = along_re[k, m], along_im[k, m]
+    return np.float64(b * b * (re * re + im * im))
 
 
 @_jit
@@ -1098,23 +1156,23 @@ def patches_again(  # type: ignore[no-untyped-def]
                             continue
                         a0, a1, a2 = frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2]
                         b0, b1, b2 = frame[p, 1, 0], frame[p, 1, 1], frame[p, 1, 2]
-                        one = _beam(
+                        one = _loudness(
                             (dx * a0 + dy * a1 + d1 * a2) * i1, (dx * b0 + dy * b1 + d1 * b2) * i1,
                             i1, disc, across, along_re, along_im, inv_step, sine_step,
                         )  # fmt: skip
-                        two = _beam(
+                        two = _loudness(
                             (dx * a0 + dy * a1 + d2 * a2) * i2, (dx * b0 + dy * b1 + d2 * b2) * i2,
                             i2, disc, across, along_re, along_im, inv_step, sine_step,
                         )  # fmt: skip
-                        size = math.sqrt(abs(one) * abs(two)) * i1 * i2
+                        size = math.sqrt(math.sqrt(one * two)) * i1 * i2
                         size *= math.sqrt(
                             _line_lookup(strength, np.float32(1.0 - s1 * s1) * n_strength)
                             * _line_lookup(strength, np.float32(1.0 - s2 * s2) * n_strength)
                         )
                         turns = 0.5 * (r1 + r2) * turns_per_m
-                        turn = TWO_PI * (turns - math.floor(turns))
+                        turn = np.float32(turns - math.floor(turns + 0.5))
                         value = complex(cells[c + np.uint64(96)], cells[c + np.uint64(112)])
-                        value *= mirror * size * complex(math.cos(turn), -math.sin(turn))
+                        value *= mirror * size * complex(_cos_turn(turn), -_sin_turn(turn))
                         _deposit(fine, p, at_bin, value.real, value.imag)
 
 
@@ -1124,8 +1182,8 @@ def hidden(p0, p1, place, first, spans, node_y, row_x, z_map, step, corner, out)
     passes below the bed.
 
     z_map (X, Y): depth of the bed on a grid of ``step`` m from ``corner`` (x, y). The line is
-    walked in steps of the grid, from the sounder to a step short of the segment; the edge is
-    softened over a tenth of a step's clearance.
+    walked in steps of the grid, from the sounder to a step short of the segment; it is hidden in
+    part where it passes less than a tenth of a step below, and a plane hides nothing of itself.
     """
     for p in range(p0, p1):
         sx, sy, sz = place[p, 0], place[p, 1], place[p, 2]
@@ -1159,4 +1217,4 @@ def hidden(p0, p1, place, first, spans, node_y, row_x, z_map, step, corner, out)
                         z += a * ((1.0 - b) * z_map[k + 1, n] + b * z_map[k + 1, n + 1])
                         worst = min(worst, z - (sz + share * (qz - sz)))
                     soft = 0.1 * step
-                    out[p, w, m] = min(max(0.5 - 0.5 * worst / soft, 0.0), 1.0)
+                    out[p, w, m] = min(max(-worst / soft, 0.0), 1.0)

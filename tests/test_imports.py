@@ -22,7 +22,7 @@ SIMULATOR: list[set[str]] = [
     {"rays"},
     {"scatterers"},
     {"echo", "reference"},
-    {"picture"},
+    {"picture", "validity"},
     {"why", "measure"},
     {"trial"},
     {"plan"},

@@ -12,6 +12,7 @@ from simulator import scatterers
 from simulator.scatterers import Channel, FormKey, Part, owner_seed, things
 from simulator.scatterers.pen import pen
 from simulator.scene import Fish, Scene
+from simulator.scene.objects import Weed
 
 Maker = Callable[[Any, Any, Channel, int], list[Part]]
 MAKERS: dict[str, tuple[str, Maker]] = {
@@ -25,6 +26,7 @@ MAKERS: dict[str, tuple[str, Maker]] = {
     "floats": ("float", things.floating),
     "ballast": ("ballast", things.ballast),
 }
+CORNERS = np.linspace(-0.5, 0.5, 9)  # shares of a weed bed's length and width
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ def _schools(scene: Scene) -> Iterator[Owner]:
             for m, fish in enumerate(scatterers.members(school, seed)):
                 key = keys.get(fish.length)
                 if key is None:
-                    key = keys[fish.length] = FormKey.of(scene.form_of(fish))
+                    key = keys[fish.length] = FormKey.of(scene.drawn(fish.form, fish.length))
                 found.append(scatterers.fish_part(fish, key, channel, seed + m))
             return found
 
@@ -134,5 +136,8 @@ def _around(scene: Scene, thing: Any) -> np.ndarray:
         tall = max(getattr(thing, "height", 0.0), getattr(thing, "diameter", 0.0))
         if hasattr(thing, "tilt"):
             tall += float(np.sin(np.radians(thing.tilt))) * thing.length
+        if isinstance(thing, Weed):  # it follows the bed
+            x, y = thing.x + thing.length * CORNERS, thing.y + thing.width * CORNERS[:, None]
+            radius += thing.sway + float(np.ptp(scene.bed.depth_at(x, y)))
         return _ball(thing.x, thing.y, things.foot(thing, scene.bed) - 0.5 * tall, radius)
     return _ball(thing.x, thing.y, thing.depth, radius)

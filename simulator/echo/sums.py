@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -72,15 +71,24 @@ def sum_again(
     spread(0, len(channel.place), block)
 
 
-def hide(channel: Channel, bed: Bed, patches: Patches, fine: np.ndarray, spread: Spread) -> None:
+def hide(
+    channel: Channel,
+    bed: Bed,
+    patches: Patches,
+    fine: np.ndarray,
+    spread: Spread,
+    solids: tuple[Solids, int] | None = None,
+) -> None:
     """Add what the bed's own relief hides: minus the patches that it stands before.
 
     Whole segments of a lattice row (sixteen patches) are hidden or seen, by the line to the middle
-    of each, on a grid of 10 cm or more.
+    of each, on a grid of 10 cm or more. With ``solids`` and one of its obstacles: what that
+    obstacle takes of the hidden patches, taken back.
     """
     x0, x1 = (float(f(np.r_[patches.row_x, channel.place[:, 0]])) for f in (np.min, np.max))
     y0, y1 = (float(f(np.r_[patches.node_y, channel.place[:, 1]])) for f in (np.min, np.max))
     step = max(MAP_STEP, float(np.sqrt((x1 - x0) * (y1 - y0) / MAX_MAP)))
+    x0, y0 = float(np.floor(x0 / step)) * step, float(np.floor(y0 / step)) * step
     gx, gy = np.arange(x0, x1 + 2 * step, step), np.arange(y0, y1 + 2 * step, step)
     z_map = bed.depth_at(gx[:, None], gy[None, :])
     segments = (len(patches.node_y) - 1) // 4
@@ -95,12 +103,14 @@ def hide(channel: Channel, bed: Bed, patches: Patches, fine: np.ndarray, spread:
             a, b, args[0], args[1], args[2], patches.node_y, patches.row_x, z_map, step, corner,
             args[3]))  # fmt: skip
         for p in range(p0, p1):
-            _hide_ping(channel, patches, cells, out[p - p0], p, fine)
+            shade = solids[0].shade(solids[1], channel, p, p + 1) if solids else None
+            _hide_ping(channel, patches, cells, out[p - p0], p, fine, shade)
 
 
 def _hide_ping(
-    channel: Channel, patches: Patches, cells: np.ndarray, out: np.ndarray, p: int, fine: np.ndarray
-) -> None:
+    channel: Channel, patches: Patches, cells: np.ndarray, out: np.ndarray, p: int,
+    fine: np.ndarray, shade: tuple | None,
+) -> None:  # fmt: skip
     """One ping's hidden segments, summed with their strengths taken away."""
     w, m = np.nonzero(out)
     if not len(w):
@@ -120,7 +130,8 @@ def _hide_ping(
         first=np.zeros(1, dtype=np.int32),
         spans=spans,
     )
-    sum_patches(channel.cut(p, p + 1), cut, fine[p : p + 1], lambda a, b, work: work(a, b))
+    one = channel.cut(p, p + 1)
+    sum_patches(one, cut, fine[p : p + 1], lambda a, b, work: work(a, b), shade)
 
 
 def sum_part(part: Part, channel: Channel, p0: int, p1: int, row: int, fine: np.ndarray) -> None:
@@ -229,13 +240,15 @@ def wedge(
     return p0, p1, np.stack(limits, axis=1)[p0:p1]
 
 
-def weights(part: Part, channel: Channel, solids: Solids, own: int, p0: int, p1: int) -> Any:
-    """What an obstacle takes of a part's echo, (p1 - p0,) from -1 to 0; None when nothing."""
-    out = np.empty(p1 - p0)
-    where = part.centre[p0:p1] if part.centre.shape[0] > 1 else part.centre
-    kernels.shades(
-        0, p1 - p0, np.ascontiguousarray(channel.place[p0:p1]),
-        np.ascontiguousarray(channel.frame[p0:p1]), np.ascontiguousarray(where),
-        solids.shade(own, channel, p0, p1), out,
-    )  # fmt: skip
+def weights(
+    part: Part, channel: Channel, solids: Solids, own: int, victim: str
+) -> np.ndarray | None:
+    """What an obstacle takes of a part of ``victim``'s echo, (P,) from -1 to 0; None when nothing.
+
+    The victim itself, where it comes before the obstacle, takes nothing of its own echo.
+    """
+    out = np.empty(len(channel.place))
+    shade = solids.without(victim).shade(own, channel)
+    where = np.ascontiguousarray(part.centre)
+    kernels.shades(0, len(out), channel.place, channel.frame, where, shade, out)
     return out if np.any(out < 0.0) else None

@@ -195,12 +195,16 @@ class Work:
             name, label = f"bed.late{trip}", f"second-trip echo of the bed, {pings} before"
         return Layer(name, label, 0, 0, data, patches.count)
 
+    def _bed_parts(self) -> tuple[str, ...]:
+        """The bed's layers of patches: its top, and what lies under a soft layer."""
+        return ("top", "below") if self.scene.bed.soft_thickness > 0.0 else ("top",)
+
     def _hidden(self, channel: Channel) -> Layer | None:
-        patches = self._patches(channel, "top")
-        if patches is None:
-            return None
         fine = np.zeros((len(channel.place), channel.grid.bins), dtype=np.complex64)
-        sums.hide(channel, self.scene.bed, patches, fine, self._spread)
+        for part in self._bed_parts():
+            patches = self._patches(channel, part)
+            if patches is not None:
+                sums.hide(channel, self.scene.bed, patches, fine, self._spread)
         made = sums.received_where_filled(channel, fine, self._spread)
         if made is None:
             return None
@@ -232,6 +236,8 @@ class Work:
         layers = []
         for trip in range(TRIPS + 1):
             heard = self._later(channel, trip) if trip else channel
+            if trip and _farthest(owner, heard) < heard.nearest():
+                break
             layer = self._heard(heard, owner, parts, None)
             if layer is not None:
                 layers.append(layer)
@@ -245,7 +251,7 @@ class Work:
         taken: list[np.ndarray | None] | None,
     ) -> Layer | None:
         """Parts as a channel hears them; ``taken`` weighs each part's pings (all of them)."""
-        windows = [scatterers.window(channel, part.centre, part.reach) for part in parts]
+        windows = [scatterers.window(channel, p.centre, p.reach, p.many) for p in parts]
         if taken is not None:
             windows = [w if t is not None else None for w, t in zip(windows, taken, strict=True)]
         seen = [w for w in windows if w is not None]
@@ -330,9 +336,7 @@ class Work:
         layers = []
         for victim in victims:
             parts = victim.parts(channel)
-            taken = [
-                sums.weights(part, channel, solids, own, 0, len(channel.place)) for part in parts
-            ]
+            taken = [sums.weights(part, channel, solids, own, victim.name) for part in parts]
             if all(t is None for t in taken):
                 continue
             if len(parts) == 1 and taken[0] is not None:
@@ -365,6 +369,14 @@ def _add(
     alone = np.zeros_like(fine)
     sums.sum_part(part, channel, a, b, row, alone)
     fine += alone * weight[a:b, None].astype(np.float32)
+
+
+def _farthest(owner: Owner, channel: Channel) -> float:
+    """How far (m) any of an owner is from the sounder in any ping."""
+    ball = owner.ball
+    middle = ball[None, :3] + channel.times[:, None] * ball[None, 3:6]
+    far = float(np.max(np.linalg.norm(middle - channel.place, axis=1)))
+    return far + float(ball[6]) + 1.0
 
 
 def _merged(layers: list[Layer]) -> Layer | None:

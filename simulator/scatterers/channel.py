@@ -19,8 +19,8 @@ from simulator.sounder.beam_tables import BeamTables, beam_tables
 from simulator.sounder.look import Look
 from simulator.water import Profile
 
-FASTEST = 1.04  # how much faster or slower than at the sounder sound may run in a layered lake
 MAX_CELLS = 24_000_000
+MANY_DB_DOWN = 10.0 ** (-50.0 / 20.0)
 WINDOW_DB = -60.0  # a target is left out of pings where the two-way beam is below this
 
 
@@ -106,12 +106,12 @@ class Channel:
     def farthest(self) -> float:
         """Longest one-way path (m) whose echo can still reach the picture."""
         reach = float((self.grid.bin_times()[-1] + self.delay) * self.sound_speed / 2.0)
-        return reach if self.rays is None else reach * FASTEST
+        return reach * _speeds(self.profile, self.sound_speed)[1]
 
     def nearest(self) -> float:
         """Shortest one-way path (m) whose echo can still reach the picture."""
         near = max((self.grid.bin_times()[0] + self.delay) * self.sound_speed / 2.0, 0.0)
-        return float(near) if self.rays is None else float(near) / FASTEST
+        return float(near) * _speeds(self.profile, self.sound_speed)[0]
 
     def cut(self, p0: int, p1: int) -> Channel:
         """The channel over some of its pings."""
@@ -227,7 +227,7 @@ def make_channels(
     times = track.times() - 0.5 * (track.pings - 1) / track.ping_rate
     rays = None
     if profile is not None and not profile.constant:
-        farthest = grid.bin_times()[-1] * sound_speed / 2.0 * FASTEST
+        farthest = grid.bin_times()[-1] * sound_speed / 2.0 * _speeds(profile, sound_speed)[1]
         rays = ray_table(profile, track.draft, _stepped(farthest), _stepped(deepest))
     return tuple(
         Channel(
@@ -252,6 +252,13 @@ def make_channels(
         )
         for side in sides
     )
+
+
+def _speeds(profile: Profile | None, sound_speed: float) -> tuple[float, float]:
+    """Slowest and fastest speed of a profile as shares of that at the sounder; 1 without one."""
+    if profile is None:
+        return 1.0, 1.0
+    return float(profile.speed.min()) / sound_speed, float(profile.speed.max()) / sound_speed
 
 
 def _stepped(size: float) -> float:
@@ -296,11 +303,29 @@ def owner_seed(seed: int, *words: object) -> int:
     return int.from_bytes(hashlib.blake2b(text, digest_size=8).digest(), "little") >> 1
 
 
-def window(channel: Channel, centre: np.ndarray, extent: float) -> tuple[int, int, int, int] | None:
+def _loud(channel: Channel, d: np.ndarray, r: np.ndarray, extent: float) -> np.ndarray:
+    """Pings (P,) bool in which the envelope of the beam over spreading is within 50 dB of the
+    loudest. The envelope: J1 and sine at their largest, at the part of the thing nearest the axis.
+    """
+    if channel.tables.disc:
+        off = np.linalg.norm(np.cross(d, channel.frame[:, 2]), axis=1)
+    else:
+        off = np.abs(np.einsum("pk,pk->p", d, channel.frame[:, 0]))
+    sine = np.maximum(off - extent - 0.5 * channel.face_length, 0.0) / r
+    y = np.pi * channel.face_length / channel.wavelength * sine
+    falls = 1.6 / np.maximum(y, 1.0) ** 1.5 if channel.tables.disc else 1.0 / np.maximum(y, 1.0)
+    level = np.minimum(falls, 1.0) ** 2 / r**2
+    return np.asarray(level > MANY_DB_DOWN * level.max())
+
+
+def window(
+    channel: Channel, centre: np.ndarray, extent: float, many: bool = False
+) -> tuple[int, int, int, int] | None:
     """Pings [p0, p1) and picture rows [r0, r1) that a thing at ``centre`` reaches, or None.
 
     centre (3,), or (P, 3) when it moves; extent m. Pings where the envelope of the two-way beam
-    is below −60 dB are left out.
+    is below −60 dB are left out; of one of ``many`` like it, those 50 dB below its loudest: they
+    hold less than 0.1 % of its energy.
     """
     d = np.atleast_2d(centre) - channel.place
     r = np.maximum(np.linalg.norm(d, axis=1), 1e-3)
@@ -311,11 +336,11 @@ def window(channel: Channel, centre: np.ndarray, extent: float) -> tuple[int, in
         u = np.abs(np.einsum("pk,pk->p", d, channel.frame[:, 0])) / r
         kept &= u * r <= sine * r + 0.6 * channel.face_length + extent
     kept &= np.einsum("pk,pk->p", d, channel.frame[:, 2]) > -extent
+    if many:
+        kept &= _loud(channel, d, r, extent)
     grid = channel.grid
     first, last = grid.times()[0] + channel.delay, grid.times()[-1] + channel.delay
-    slow = fast = 2.0 / channel.sound_speed
-    if channel.rays is not None:
-        slow, fast = slow * FASTEST, fast / FASTEST
+    slow, fast = 2.0 / channel.sound_speed / np.array(_speeds(channel.profile, channel.sound_speed))
     early = fast * np.maximum(r - extent, 0.0)
     late = slow * (r + extent)
     length = (len(grid.taps.values) + 2) * grid.taps.step

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
 from simulator.forms import Form
 from simulator.scatterers.channel import Channel, owner_seed
 from simulator.scattering import Materials, floor_strength
-from simulator.scene.things import Fish
 
 UNREST_PERIODS = (2.3, 5.1)  # s: of the two turns that a fish holding station makes; assumed
 
@@ -36,7 +37,15 @@ class FishArrays:
 
 def fish_axes(heading: float, tilt: float, roll: float) -> np.ndarray:
     """Unit vectors to the head, the back and the (starboard) side of a fish, rows; degrees in."""
-    return turned_axes(np.array([heading]), np.array([tilt]), np.array([roll]))[0]
+    ch, sh = math.cos(math.radians(heading)), math.sin(math.radians(heading))
+    ct, st = math.cos(math.radians(tilt)), math.sin(math.radians(tilt))
+    cr, sr = math.cos(math.radians(roll)), math.sin(math.radians(roll))
+    back, level = (-st * ch, -st * sh, -ct), (-sh, ch, 0.0)
+    return np.array([
+        (ct * ch, ct * sh, -st),
+        [cr * b + sr * s for b, s in zip(back, level, strict=True)],
+        [cr * s - sr * b for b, s in zip(back, level, strict=True)],
+    ])  # fmt: skip
 
 
 def turned_axes(heading: np.ndarray, tilt: np.ndarray, roll: np.ndarray) -> np.ndarray:
@@ -50,8 +59,8 @@ def turned_axes(heading: np.ndarray, tilt: np.ndarray, roll: np.ndarray) -> np.n
     return np.stack([head, cos * back + sin * level, cos * level - sin * back], axis=1)
 
 
-def pose(fish: Fish, times: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarray]:
-    """Middle (P or 1, 3) and axes (P or 1, 3, 3) of a fish at times (P,) s from mid-pass.
+def pose(fish: Any, times: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Middle (P or 1, 3) and axes (P or 1, 3, 3) of a fish (or one of a school) at times (P,) s from mid-pass.
 
     Swimming: steadily along its axis. Holding station: tilt and heading each the sum of two sines
     of drawn phase, ``unrest`` and twice that rms. Assumed; no source.
@@ -73,7 +82,8 @@ def pose(fish: Fish, times: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarr
 
 @lru_cache(maxsize=1024)
 def _sliced(key: FormKey, wavelength: float, sound_speed: float) -> tuple:
-    """Slices at most λ/4 and the floor amplitude of a form, kept for the next pass."""
+    """Slices at most λ/4 of body and gas, coefficients, the floor's amplitude and the reach of a form,
+    kept for the next pass."""
     slices = key.form.slices(wavelength / 4.0)
     arrays = []
     for part in (slices.body, slices.bladder):
@@ -83,7 +93,12 @@ def _sliced(key: FormKey, wavelength: float, sound_speed: float) -> tuple:
         rows = (part.x, part.dx, part.half_width, part.half_height, part.z_centre)
         arrays.append(np.ascontiguousarray(np.stack(rows)))
     floor = floor_strength(slices, sound_speed / wavelength, sound_speed, 1000.0, Materials())
-    return arrays[0], arrays[1], float(floor)
+    body, gas = arrays
+    r_wb, t2, r_bg, slowness = Materials().coefficients(sound_speed, 1000.0)
+    extent = float(np.max(np.abs(body[0])) + np.max(body[3]) + np.max(body[2]))
+    reach = extent + 2.0 * float(np.max(body[2:4])) * slowness
+    coefficients = np.array([2.0 * np.pi / wavelength, r_wb, t2, r_bg, slowness])
+    return body, gas, coefficients, float(floor) / np.sqrt(body.shape[1]), reach
 
 
 @dataclass(frozen=True)
@@ -111,21 +126,10 @@ class FormKey:
         return cls(digest.hexdigest(), form)
 
 
-def make_fish(fish: Fish, key: FormKey, channel: Channel, seed: int) -> FishArrays:
+def make_fish(fish: Any, key: FormKey, channel: Channel, seed: int) -> FishArrays:
     """Slices, materials and pose of one fish for a channel's frequency."""
-    c = channel.sound_speed
-    body, gas, floor = _sliced(key, channel.wavelength, c)
-    r_wb, t2, r_bg, slowness = Materials().coefficients(c, 1000.0)
-    k = 2.0 * np.pi / channel.wavelength
-    count = body.shape[1]
-    rng = np.random.default_rng(owner_seed(seed, "floor", count))
-    extent = float(np.max(np.abs(body[0])) + np.max(body[3]) + np.max(body[2]))
-    return FishArrays(
-        *pose(fish, channel.times, seed),
-        body,
-        gas,
-        np.array([k, r_wb, t2, r_bg, slowness]),
-        floor / np.sqrt(count),
-        rng.random(count),
-        extent + 2.0 * float(np.max(body[2:4])) * slowness,
-    )
+    body, gas, coefficients, floor, reach = _sliced(key, channel.wavelength, channel.sound_speed)
+    rng = np.random.default_rng(owner_seed(seed, "floor", body.shape[1]))
+    centre, axes = pose(fish, channel.times, seed)
+    turns = rng.random(body.shape[1])
+    return FishArrays(centre, axes, body, gas, coefficients, floor, turns, reach)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -27,7 +28,8 @@ class Part:
 
     centre (P or 1, 3), m; reach m from it; terms: contributions a ping; add(a, b, p0, p1, channel):
     the kernel and its own arguments are ``kernel`` and ``arrays`` (those of ``per_ping`` are cut to
-    the pings at hand); gain: a factor (P,) on its echo, or None.
+    the pings at hand); gain: a factor (P,) on its echo, or None; many: one of many like it, so
+    that its faintest pings may be left out.
     """
 
     centre: np.ndarray
@@ -37,6 +39,7 @@ class Part:
     arrays: tuple[np.ndarray | float, ...]
     per_ping: frozenset[int] = frozenset()
     gain: np.ndarray | None = None
+    many: bool = False
 
     def arguments(self, p0: int, p1: int) -> tuple[Any, ...]:
         """The kernel's own arguments for pings p0 to p1."""
@@ -50,7 +53,7 @@ def _cut(a: Any, p0: int, p1: int) -> Any:
     return np.ascontiguousarray(a[p0:p1]) if a.shape[0] > 1 else a
 
 
-def fish_part(fish: Fish, key: FormKey, channel: Channel, seed: int) -> Part:
+def fish_part(fish: Fish | Member, key: FormKey, channel: Channel, seed: int) -> Part:
     """One fish as a part."""
     made = make_fish(fish, key, channel, seed)
     arrays = (
@@ -58,41 +61,57 @@ def fish_part(fish: Fish, key: FormKey, channel: Channel, seed: int) -> Part:
         made.floor_turn,
     )  # fmt: skip
     terms = 2 * made.body.shape[1] + made.gas.shape[1]
-    return Part(made.centre, made.reach, terms, kernels.fish, arrays, frozenset({0, 1}))
+    many = isinstance(fish, Member)
+    return Part(made.centre, made.reach, terms, kernels.fish, arrays, frozenset({0, 1}), many=many)
 
 
-def members(school: School, seed: int) -> list[Fish]:
+@dataclass(frozen=True)
+class Member:
+    """One fish of a school, with the fields of :class:`simulator.scene.Fish` that place it."""
+
+    form: str
+    length: float
+    x: float
+    y: float
+    depth: float
+    heading: float
+    tilt: float
+    motion: str
+    speed: float
+    roll: float = 0.0
+    unrest: float = 0.0
+
+
+def members(school: School, seed: int) -> list[Member]:
     """The fish of a school, the same for the same seed: places even within an ellipsoid, lengths,
     headings and tilts normal about their means."""
+    values = school.to_dict()
+    values.pop("label")
+    return list(_members(tuple(values.items()), seed))
+
+
+@lru_cache(maxsize=16)
+def _members(values: tuple[tuple[str, Any], ...], seed: int) -> tuple[Member, ...]:
+    v = dict(values)
     rng = np.random.default_rng(owner_seed(seed, "school"))
-    fish: list[Fish] = []
-    for n in range(school.count):
-        way = rng.normal(size=3)
-        place = way / np.linalg.norm(way) * rng.random() ** (1.0 / 3.0)
-        spread = np.clip(rng.normal(size=3), -3.0, 3.0)
-        length = school.fish_length * (1.0 + school.length_spread * spread[0])
-        step = np.round(np.log(max(length, 0.01)) / np.log(LENGTH_STEP))
-        values = {
-            "form": school.form,
-            "length": float(np.clip(LENGTH_STEP**step, 0.01, 2.0)),
-            "x": float(school.x + 0.5 * school.along * place[0]),
-            "y": float(school.y + 0.5 * school.across * place[1]),
-            "depth": float(max(school.depth + 0.5 * school.tall * place[2], 0.05)),
-            "heading": float((school.heading + school.heading_spread * spread[1]) % 360.0),
-            "tilt": float(np.clip(school.tilt + school.tilt_spread * spread[2], -90.0, 90.0)),
-        }
-        if school.speed > 0.0:
-            values |= {"motion": "swimming", "speed": school.speed}
-        fish.append(Fish(**values) if n == 0 else _like(fish[0], values))
-    return fish
-
-
-def _like(first: Fish, values: dict[str, Any]) -> Fish:
-    """A fish as another, with some values changed; several times as fast as building it."""
-    fish = first.copy()
-    for name in ("length", "x", "y", "depth", "heading", "tilt"):
-        setattr(fish, name, values[name])
-    return fish
+    motion = "swimming" if v["speed"] > 0.0 else "still"
+    count = v["count"]
+    out = rng.normal(size=(count, 3))
+    place = out / np.linalg.norm(out, axis=1)[:, None] * rng.random((count, 1)) ** (1.0 / 3.0)
+    spread = np.clip(rng.normal(size=(count, 3)), -3.0, 3.0)
+    length = np.maximum(v["fish_length"] * (1.0 + v["length_spread"] * spread[:, 0]), 0.01)
+    length = np.clip(LENGTH_STEP ** np.round(np.log(length) / np.log(LENGTH_STEP)), 0.01, 2.0)
+    x, y, z = (
+        np.array([v["x"], v["y"], v["depth"]])
+        + 0.5 * place * (np.array([v["along"], v["across"], v["tall"]]))
+    ).T
+    heading = (v["heading"] + v["heading_spread"] * spread[:, 1]) % 360.0
+    tilt = np.clip(v["tilt"] + v["tilt_spread"] * spread[:, 2], -90.0, 90.0)
+    rows = np.stack([length, x, y, np.maximum(z, 0.05), heading, tilt], axis=1).tolist()
+    return tuple(
+        Member(v["form"], size, ahead, aside, deep, way, up, motion, v["speed"])
+        for size, ahead, aside, deep, way, up in rows
+    )
 
 
 def target_part(target: Target, channel: Channel) -> Part:

@@ -53,17 +53,22 @@ def pen(thing: objects.Pen, bed: Bed, channel: Channel, seed: int) -> list[Part]
     """All parts of a pen."""
     faces = walls(thing, bed)
     if thing.walls == "netting":
-        parts = [_netting(thing, faces, channel, seed)]
+        parts = _netting(thing, faces, channel, seed)
     else:
         reflection = things.sheet(thing, channel)
-        parts = [things.mirror(corner, sides, reflection, channel) for corner, sides in faces]
+        parts = [
+            part
+            for corner, sides in faces
+            for part in things.mirror(corner, sides, reflection, channel)
+        ]
     if thing.frame > 0.0:
         radius = 0.5 * thing.frame
-        parts += [things.cylinder(e, radius, things.TUBE, channel) for e in edges(thing, bed)]
+        for ends in edges(thing, bed):
+            parts += things.cylinder(ends, radius, things.TUBE, channel)
     if thing.trapped_air == "pocket":
-        parts.append(_pocket(thing, faces, channel))
+        parts += _pocket(thing, faces, channel)
     elif thing.trapped_air == "bubbles":
-        parts.append(_bubbles(thing, faces, channel, seed))
+        parts += _bubbles(thing, faces, channel, seed)
     return parts
 
 
@@ -81,7 +86,7 @@ def _area(faces: list[Wall]) -> float:
     return float(sum(np.linalg.norm(s[0]) * np.linalg.norm(s[1]) for _, s in faces))
 
 
-def _netting(thing: objects.Pen, faces: list[Wall], channel: Channel, seed: int) -> Part:
+def _netting(thing: objects.Pen, faces: list[Wall], channel: Channel, seed: int) -> list[Part]:
     """Threads at random: each mesh holds two pieces as long as it is wide.
 
     A piece sends back the modal series' broadside strength within about λ/(2 mesh) of its angles
@@ -103,7 +108,7 @@ def _netting(thing: objects.Pen, faces: list[Wall], channel: Channel, seed: int)
     return things.points(places, things.complex_gaussian(rng, count) * np.sqrt(each))
 
 
-def _pocket(thing: objects.Pen, faces: list[Wall], channel: Channel) -> Part:
+def _pocket(thing: objects.Pen, faces: list[Wall], channel: Channel) -> list[Part]:
     """A flat pocket of air in the middle of the top: a square mirror that gives way, R = -1."""
     corner, (ahead, aside) = faces[4]
     up = np.array([0.0, 0.0, -thing.height])
@@ -113,7 +118,7 @@ def _pocket(thing: objects.Pen, faces: list[Wall], channel: Channel) -> Part:
     return things.mirror(middle - 0.5 * (first + second), (first, second), -1.0, channel)
 
 
-def _bubbles(thing: objects.Pen, faces: list[Wall], channel: Channel, seed: int) -> Part:
+def _bubbles(thing: objects.Pen, faces: list[Wall], channel: Channel, seed: int) -> list[Part]:
     """Bubbles that cover a share of the walls, by the exact strength of a gas sphere; their phases
     at random, since they stand at random depths on the wall."""
     f = targets.sphere(

@@ -7,7 +7,7 @@ station shades by its mean posture.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -27,7 +27,7 @@ BLOCKS = 1e9  # dB/m
 FLESH_DB = 1.0  # per cm and MHz of chord; assumed
 SOFT = 0.3  # m: how far the soft edge of a shadow is taken to reach beyond an obstacle
 MOST_AIMS = 40_000  # balls times pings looked at
-PIECES = 6  # a fish or a boulder is cut into so many
+PIECES = 5  # a fish or a boulder is cut into so many
 
 
 @dataclass(frozen=True)
@@ -48,6 +48,14 @@ class Solids:
         times = np.ascontiguousarray(channel.times[p0:p1])
         face = float(channel.face_length)
         return own, self.pieces, self.groups, self.bounds, times, channel.wavelength, face
+
+    def without(self, owner: str) -> Solids:
+        """The same obstacles in the same order, one of them of no substance."""
+        if owner not in self.owners:
+            return self
+        groups = self.groups.copy()
+        groups[self.owners.index(owner)] = 0
+        return replace(self, groups=groups)
 
     def near(self, channel: Channel, balls: np.ndarray) -> np.ndarray:
         """Which things in balls (N, 7: middle, velocity, radius) may stand in one line of sound

@@ -26,6 +26,7 @@ TUBE = 0.6  # of a hollow plastic tube; assumed
 BARK_DB = -22.0  # backscatter of a rough wooden or rusty surface at 90°, Lambert's law; assumed
 BUBBLE = 0.001  # m, radius of a trapped bubble; assumed
 MOST_FACETS = 40_000
+LARGEST = 1.5  # m: a part is heard along one ray and shaded as one, so that larger ones are split
 
 
 def complex_gaussian(rng: np.random.Generator, count: int) -> np.ndarray:
@@ -38,8 +39,24 @@ def foot(thing: Any, bed: Bed) -> float:
     return float(bed.depth_at(thing.x, thing.y)) - thing.lift
 
 
-def cylinder(ends: np.ndarray, radius: float, reflection: float, channel: Channel) -> Part:
+def clumps(places: np.ndarray) -> list[np.ndarray]:
+    """Indices of places (S, 3) by the cells of at most LARGEST metres that they lie in."""
+    low, size = places.min(axis=0), np.ptp(places, axis=0)
+    counts = np.maximum(np.ceil(size / LARGEST), 1.0)
+    cells = np.minimum((places - low) // (np.maximum(size, 1e-9) / counts), counts - 1.0)
+    number = (cells[:, 0] * counts[1] + cells[:, 1]) * counts[2] + cells[:, 2]
+    order = np.argsort(number, kind="stable")
+    return np.split(order, np.flatnonzero(np.diff(number[order])) + 1)
+
+
+def cylinder(ends: np.ndarray, radius: float, reflection: float, channel: Channel) -> list[Part]:
     """A smooth cylinder between two places (2, 3) as slices of λ/4, one wall."""
+    count = max(int(np.ceil(np.linalg.norm(ends[1] - ends[0]) / LARGEST)), 1)
+    nodes = ends[0] + np.linspace(0.0, 1.0, count + 1)[:, None] * (ends[1] - ends[0])
+    return [_length(nodes[n : n + 2], radius, reflection, channel) for n in range(count)]
+
+
+def _length(ends: np.ndarray, radius: float, reflection: float, channel: Channel) -> Part:
     span = ends[1] - ends[0]
     length = float(np.linalg.norm(span))
     head = span / length
@@ -62,18 +79,30 @@ def cylinder(ends: np.ndarray, radius: float, reflection: float, channel: Channe
 
 def mirror(
     corner: np.ndarray, sides: tuple[np.ndarray, np.ndarray], reflection: complex, channel: Channel
-) -> Part:
+) -> list[Part]:
     """A flat rectangle from a corner along two sides (m), as facets that mirror.
 
     Facets are short enough that the curve of the wave across each is below a tenth of a turn at
-    1 m.
+    1 m; a very large rectangle has no more than MOST_FACETS, and longer ones.
     """
     lengths = [float(np.linalg.norm(s)) for s in sides]
-    units = [s / n for s, n in zip(sides, lengths, strict=True)]
     size = float(np.clip(0.6 * np.sqrt(channel.wavelength), 0.015, 0.1))
+    size = max(size, float(np.sqrt(lengths[0] * lengths[1] / MOST_FACETS)))
+    tiles = [max(int(np.ceil(n / LARGEST)), 1) for n in lengths]
+    first, second = (s / n for s, n in zip(sides, tiles, strict=True))
+    return [
+        _tile(corner + a * first + b * second, (first, second), reflection, size)
+        for a in range(tiles[0])
+        for b in range(tiles[1])
+    ]
+
+
+def _tile(
+    corner: np.ndarray, sides: tuple[np.ndarray, np.ndarray], reflection: complex, size: float
+) -> Part:
+    lengths = [float(np.linalg.norm(s)) for s in sides]
+    units = [s / n for s, n in zip(sides, lengths, strict=True)]
     counts = [max(int(np.ceil(n / size)), 1) for n in lengths]
-    while counts[0] * counts[1] > MOST_FACETS:
-        counts = [max(int(0.8 * n), 1) for n in counts]
     a, b = ((np.arange(n) + 0.5) * s / n for n, s in zip(counts, lengths, strict=True))
     middle = corner + (a[:, None, None] * units[0] + b[None, :, None] * units[1])
     middle = middle.reshape(-1, 3)
@@ -89,14 +118,22 @@ def mirror(
 
 def rough(
     places: np.ndarray, normals: np.ndarray, area: np.ndarray, table: np.ndarray, seed: int
-) -> Part:
+) -> list[Part]:
     """Rough facets: places, normals (S, 3) and areas (S,) m², table √S_b by grazing."""
     g = complex_gaussian(np.random.default_rng(seed), len(places)) * np.sqrt(area)
-    x, y, z = np.ascontiguousarray(places.T)
-    nx, ny, nz = np.ascontiguousarray(normals.T)
+    found = []
+    for which in clumps(places):
+        columns = *np.ascontiguousarray(places[which].T), *np.ascontiguousarray(normals[which].T)
+        centre, reach = _ball(places[which])
+        arrays = (*columns, g[which], table)
+        found.append(Part(centre, reach, len(which), kernels.facets, arrays))
+    return found
+
+
+def _ball(places: np.ndarray) -> tuple[np.ndarray, float]:
+    """Middle (1, 3) of places (S, 3), and how far from it they reach."""
     centre = places.mean(axis=0)[None]
-    reach = float(np.max(np.linalg.norm(places - centre, axis=1)))
-    return Part(centre, reach, len(x), kernels.facets, (x, y, z, nx, ny, nz, g, table))
+    return centre, float(np.max(np.linalg.norm(places - centre, axis=1)))
 
 
 def lambert_table(level_db: float) -> np.ndarray:
@@ -105,12 +142,14 @@ def lambert_table(level_db: float) -> np.ndarray:
     return (10.0 ** (level_db / 20.0) * sine).astype(np.float32)
 
 
-def points(places: np.ndarray, strength: np.ndarray) -> Part:
+def points(places: np.ndarray, strength: np.ndarray) -> list[Part]:
     """A cloud of points (S, 3) of complex strength (S,), m."""
-    x, y, z = np.ascontiguousarray(places.T)
-    centre = places.mean(axis=0)[None]
-    reach = float(np.max(np.linalg.norm(places - centre, axis=1)))
-    return Part(centre, reach, len(x), kernels.points, (x, y, z, strength.astype(complex)))
+    found = []
+    for which in clumps(places):
+        centre, reach = _ball(places[which])
+        arrays = (*np.ascontiguousarray(places[which].T), strength[which].astype(complex))
+        found.append(Part(centre, reach, len(which), kernels.points, arrays))
+    return found
 
 
 def boulder(thing: objects.Boulder, bed: Bed, channel: Channel, seed: int) -> list[Part]:
@@ -134,7 +173,7 @@ def boulder(thing: objects.Boulder, bed: Bed, channel: Channel, seed: int) -> li
         return []
     table = strength_table("rough rock", channel.frequency, channel.sound_speed)
     g_seed = owner_seed(seed, "boulder strength")
-    return [rough(places[out], normals[out], area[out], table, g_seed)]
+    return rough(places[out], normals[out], area[out], table, g_seed)
 
 
 def timber_ends(thing: objects.Timber, bed: Bed) -> np.ndarray:
@@ -146,14 +185,14 @@ def timber_ends(thing: objects.Timber, bed: Bed) -> np.ndarray:
 
 
 def timber(thing: objects.Timber, bed: Bed, channel: Channel, seed: int) -> list[Part]:
-    """A cylinder of wood: its smooth echo, and bark that scatters at random, with a cut end."""
+    """A cylinder of wood: its smooth echo, and bark and cut ends that scatter at random."""
     ends = timber_ends(thing, bed)
     radius = 0.5 * thing.diameter
-    return [cylinder(ends, radius, WOOD, channel), bark(ends, radius, BARK_DB, seed)]
+    return [*cylinder(ends, radius, WOOD, channel), *bark(ends, radius, BARK_DB, seed)]
 
 
-def bark(ends: np.ndarray, radius: float, level_db: float, seed: int) -> Part:
-    """The rough surface of a cylinder between two places and its upper end."""
+def bark(ends: np.ndarray, radius: float, level_db: float, seed: int) -> list[Part]:
+    """The rough surface of a cylinder between two places, and its ends."""
     rng = np.random.default_rng(owner_seed(seed, "bark places"))
     span = ends[1] - ends[0]
     length = float(np.linalg.norm(span))
@@ -167,11 +206,11 @@ def bark(ends: np.ndarray, radius: float, level_db: float, seed: int) -> Part:
     turn = 2.0 * np.pi * rng.random(count)
     normal = np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * up
     places = ends[0] + rng.random(count)[:, None] * span + radius * normal
-    turn, away = 2.0 * np.pi * rng.random(caps), radius * np.sqrt(rng.random(caps))
-    top = ends[1] + away[:, None] * (np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * up)
-    places = np.concatenate([places, top])
-    normals = np.concatenate([normal, np.broadcast_to(head, (caps, 3))])
-    area = np.concatenate([np.full(count, wall / count), np.full(caps, cap / caps)])
+    turn, away = 2.0 * np.pi * rng.random((2, caps)), radius * np.sqrt(rng.random((2, caps)))
+    flat = np.cos(turn)[..., None] * side + np.sin(turn)[..., None] * up
+    places = np.concatenate([places, *(ends[:, None] + away[..., None] * flat)])
+    normals = np.concatenate([normal, *(np.tile(v, (caps, 1)) for v in (-head, head))])
+    area = np.concatenate([np.full(count, wall / count), np.full(2 * caps, cap / caps)])
     return rough(places, normals, area, lambert_table(level_db), owner_seed(seed, "bark"))
 
 
@@ -191,23 +230,15 @@ def weed(thing: objects.Weed, bed: Bed, channel: Channel, seed: int) -> list[Par
     g = complex_gaussian(rng, count) * size * (z > 0.0)
     reach = thing.sway * at[:, 2]
     phase = (x + 0.7 * y) / 3.0  # a swell of 3 m runs through it; assumed
-    stands = np.stack(
-        [
-            np.floor(at[:, 0] * max(round(thing.length / 1.5), 1)),
-            np.floor(at[:, 1] * max(round(thing.width / 1.5), 1)),
-        ]
-    )
     found = []
-    for stand in np.unique(stands, axis=1).T:
-        here = np.all(stands == stand[:, None], axis=0)
+    for here in clumps(np.stack([x, y, z], axis=1)):
         place = np.stack([x[here], y[here], z[here]])
-        centre = place.mean(axis=1)[None]
-        far = float(np.max(np.linalg.norm(place.T - centre, axis=1))) + thing.sway
+        centre, far = _ball(place.T)
         arrays = (
             *np.ascontiguousarray(place), g[here], reach[here], phase[here],
             1.0 / thing.sway_period, channel.times,
         )  # fmt: skip
-        part = Part(centre, far, int(here.sum()), kernels.swaying, arrays, frozenset({7}))
+        part = Part(centre, far + thing.sway, len(here), kernels.swaying, arrays, frozenset({7}))
         found.append(part)
     return found
 
@@ -217,7 +248,7 @@ def rope(thing: objects.Rope, bed: Bed, channel: Channel, seed: int) -> list[Par
     ends = np.array([[thing.x, thing.y, thing.depth], [thing.end_x, thing.end_y, thing.end_depth]])
     radius = 0.5 * thing.diameter
     level = 10.0 * np.log10(max(0.1 * thing.reflection**2, 1e-9))
-    return [cylinder(ends, radius, thing.reflection, channel), bark(ends, radius, level, seed)]
+    return [*cylinder(ends, radius, thing.reflection, channel), *bark(ends, radius, level, seed)]
 
 
 def floating(thing: objects.Float, bed: Bed, channel: Channel, seed: int) -> list[Part]:
@@ -226,7 +257,7 @@ def floating(thing: objects.Float, bed: Bed, channel: Channel, seed: int) -> lis
         0.5 * thing.diameter, channel.frequency, "soft", sound_speed=channel.sound_speed,
         complex=True,
     )  # fmt: skip
-    return [points(np.array([[thing.x, thing.y, thing.depth]]), np.array([f]))]
+    return points(np.array([[thing.x, thing.y, thing.depth]]), np.array([f]))
 
 
 def block_ends(thing: Any, depth: float) -> np.ndarray:
@@ -240,7 +271,7 @@ def ballast(thing: objects.Ballast, bed: Bed, channel: Channel, seed: int) -> li
     """A block of steel: a cylinder with a rough skin."""
     radius = 0.5 * thing.diameter
     ends = block_ends(thing, foot(thing, bed) - radius)
-    return [cylinder(ends, radius, STEEL, channel), bark(ends, radius, BARK_DB, seed)]
+    return [*cylinder(ends, radius, STEEL, channel), *bark(ends, radius, BARK_DB, seed)]
 
 
 def housing(thing: objects.Housing, bed: Bed, channel: Channel, seed: int) -> list[Part]:
@@ -250,10 +281,10 @@ def housing(thing: objects.Housing, bed: Bed, channel: Channel, seed: int) -> li
     axes = fish_axes(thing.heading, 0.0, 0.0)
     wide = np.sqrt(np.pi) * radius  # a square as large as the round end
     across, up = axes[2] * wide, axes[1] * wide
-    flat = [
-        mirror(end - 0.5 * (across + up), (across, up), -thing.reflection, channel) for end in ends
-    ]
-    return [cylinder(ends, radius, -thing.reflection, channel), *flat]
+    parts = cylinder(ends, radius, -thing.reflection, channel)
+    for end in ends:
+        parts += mirror(end - 0.5 * (across + up), (across, up), -thing.reflection, channel)
+    return parts
 
 
 def plate(thing: objects.Plate, bed: Bed, channel: Channel, seed: int) -> list[Part]:
@@ -261,7 +292,7 @@ def plate(thing: objects.Plate, bed: Bed, channel: Channel, seed: int) -> list[P
     axes = fish_axes(thing.heading, thing.tilt, 0.0)
     sides = axes[0] * thing.length, axes[2] * thing.width
     corner = np.array([thing.x, thing.y, thing.depth]) - 0.5 * (sides[0] + sides[1])
-    return [mirror(corner, sides, sheet(thing, channel), channel)]
+    return mirror(corner, sides, sheet(thing, channel), channel)
 
 
 def sheet(thing: Any, channel: Channel) -> complex:

@@ -88,20 +88,20 @@ class Scene(Settable):
 
         Of a school: that of its mean length.
         """
-        length = fish.length if isinstance(fish, Fish) else fish.fish_length
-        drawn = self._drawn(fish, length)
         if not isinstance(fish, Fish):
-            return drawn
+            return self.drawn(fish.form, fish.fish_length)
+        drawn = self.drawn(fish.form, fish.length, fish.individual)
         shape = {n: getattr(fish, n) for n in RESHAPED if getattr(fish, n) != RESHAPED[n]}
         return individuals.reshaped(drawn, **shape) if shape else drawn
 
-    def _drawn(self, fish: Fish | School, length: float) -> forms.Form:
-        shape: forms.Form | str = fish.form
+    def drawn(self, name: str, length: float, individual: int = 0) -> forms.Form:
+        """A form or outline of that name at a length (m); ``individual`` as in a fish."""
+        shape: forms.Form | str = name
         for outline in self.outlines:
-            if outline.title == fish.form:
+            if outline.title == name:
                 shape = outline.to_form().smoothed()
-        if isinstance(fish, Fish) and fish.individual:
-            return individuals.individual(shape, length, fish.individual)[0]
+        if individual:
+            return individuals.individual(shape, length, individual)[0]
         return (forms.form(shape) if isinstance(shape, str) else shape).scaled(length)
 
     def deepest(self) -> float:

@@ -11,10 +11,33 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from simulator import Bed, Fish, Look, Outline, Receiver, Scene, SettingError, Sounder, Track, Water
+import simulator.scene.objects as objects
+from simulator import (
+    Bed,
+    Fish,
+    Look,
+    Outline,
+    Receiver,
+    Scene,
+    SettingError,
+    Sounder,
+    Target,
+    Track,
+    Water,
+)
 from simulator.model import Settable, amplitude, decibels, rule_of, unit_of
+from simulator.sounder.look import Interference
 
-KINDS: list[type[Settable]] = [Bed, Fish, Look, Outline, Receiver, Scene, Sounder, Track, Water]
+KINDS: list[type[Settable]] = [
+    Bed, Fish, Look, Outline, Receiver, Scene, Sounder, Target, Track, Water, Interference,
+    objects.Ballast, objects.Boulder, objects.Float, objects.Housing, objects.Pen, objects.Plate,
+    objects.Rope, objects.School, objects.Timber, objects.Weed,
+]  # fmt: skip
+# numbers that are counts or ratios
+UNITLESS = {
+    "pings", "seed", "bandwidth_factor", "individual", "bladder_curvature", "fullness", "count",
+    "reflection",
+}  # fmt: skip
 NUMBERS = [
     (kind, field)
     for kind in KINDS
@@ -51,8 +74,21 @@ def test_every_number_has_bounds_a_label_with_its_unit_and_a_doc(
     assert math.isfinite(low) and math.isfinite(high) and low < high
     assert parameter.label
     assert parameter.doc.strip()
-    counts = {"pings", "seed", "bandwidth_factor"}
-    assert unit_of(parameter) or field in counts
+    assert unit_of(parameter) or field in UNITLESS
+
+
+def test_every_settable_class_is_held_to_these_rules() -> None:
+    """Whatever a scene is made of, however deep, is among the kinds tested here."""
+    found: set[type] = set()
+    left: list[Any] = [Scene]
+    while left:
+        kind = left.pop()
+        found.add(kind)
+        for parameter in (kind.param[f] for f in kind.fields()):
+            inner = getattr(parameter, "item_type", None) or getattr(parameter, "class_", None)
+            if isinstance(inner, type) and issubclass(inner, Settable) and inner not in found:
+                left.append(inner)
+    assert found == set(KINDS)
 
 
 @pytest.mark.parametrize(("kind", "field"), NUMBERS, ids=NUMBER_IDS)

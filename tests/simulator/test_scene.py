@@ -61,7 +61,30 @@ def looks() -> st.SearchStrategy[Any]:
     ends = st.fixed_dictionaries(
         {"range_start": st.floats(0.0, 150.0), "range_end": st.floats(150.5, 200.0)}
     )
-    return st.builds(lambda look, both: {**look, **both}, things(Look), ends)
+    return st.builds(lambda look, both: sendable({**look, **both}), things(Look), ends)
+
+
+def sendable(look: dict[str, Any]) -> dict[str, Any]:
+    """A chirp that no face could send becomes a tone."""
+    whole = {**Look().to_dict(), **look}
+    swept, length = whole["chirp_bandwidth"], whole["pulse_length"]
+    if swept * length < 4.0 or swept > 0.8 * whole["frequency"]:
+        look["pulse_kind"] = "tone"
+    return look
+
+
+def with_rows(part: dict[str, Any], field: str, word: str, rows: list[list[float]]) -> None:
+    """Give the rows that a choice of this word needs."""
+    if part.get(field) == word:
+        part[{"table": "profile", "profile": "profile", "height map": "height_map"}[word]] = rows
+
+
+ROPE = st.fixed_dictionaries({"depth": st.floats(0.0, 5.0), "end_depth": st.floats(5.1, 50.0)})
+OTHERS = {
+    name: parameter.item_type
+    for name, parameter in ((f, Scene.param[f]) for f in Scene.fields())
+    if isinstance(parameter, param.List) and name not in ("fish", "targets", "outlines")
+}
 
 
 @st.composite
@@ -72,6 +95,12 @@ def scenes(draw: Any) -> dict[str, Any]:
     data = draw(things(Scene, **{f: things(kind) for f, kind in part.items()}))
     data["fish"] = draw(st.lists(things(Fish, form=form), max_size=3))
     data["targets"] = draw(st.lists(things(Target), max_size=2))
+    for name, kind in OTHERS.items():
+        one = ROPE if name == "ropes" else things(kind, **({"form": form} if name == "schools" else {}))
+        data[name] = draw(st.lists(one, max_size=1))
+    with_rows(data["water"], "layering", "table", [[0.0, 20.0], [5.0, 8.0]])
+    with_rows(data["bed"], "relief", "profile", [[-5.0, 0.2], [5.0, 0.5]])
+    with_rows(data["bed"], "relief", "height map", [[0.1, 0.2], [0.0, 0.3]])
     data["outlines"] = [
         {"title": "mine", "body": BODY},
         {"title": "deins ü", "body": BODY[::-1], "bladder": BLADDER},
@@ -90,7 +119,7 @@ def afloat(data: dict[str, Any]) -> None:
     bed, place = Bed.from_dict(data["bed"]), Track.from_dict(data["track"]).positions()
     if np.min(bed.depth_at(place[:, 0], place[:, 1]) - place[:, 2]) < 0.2:
         depth = max(bed.depth, float(place[0, 2]) + 1.0)
-        data["bed"].update(slope_along=0.0, slope_across=0.0, depth=depth)
+        data["bed"].update(slope_along=0.0, slope_across=0.0, relief="flat", depth=depth)
 
 
 def test_a_boat_aground_is_refused_with_the_place_and_what_to_do() -> None:
@@ -233,7 +262,8 @@ FAULTS = {
     "water.salinity": "water.salinity must be a number from 0 to 42 g/kg; you gave True.",
     "bed.depth": "bed.depth must be a number from 0.3 to 100 m; you gave 'deep'.",
     "bed.sediment": "bed.sediment must be one of rough rock, rock, cobble, sandy gravel, coarse "
-    "sand, medium sand, fine sand, very fine sand, sandy silt, silt, clay; you gave 'mud'.",
+    "sand, medium sand, fine sand, very fine sand, clayey sand, coarse silt, sandy silt, silt, "
+    "fine silt, sandy clay, silty clay, clay; you gave 'mud'.",
     "targets[0].strength": "targets[0].strength must be a number from −100 to 20 dB re 1 m²; you "
     "gave 1000000000.0.",
     "targets[0].depth": "targets[0].depth must be a number from 0.05 to 100 m; you gave inf.",
