@@ -19,9 +19,11 @@ from typing import Any
 import numpy as np
 import psutil
 
-from simulator import Runner, Scene, pictures, reference
+from simulator import Runner, Scene, Water, pictures, reference
 from simulator.echo import spread_over, sum_patches
+from simulator.rays import ray_table
 from simulator.scatterers import Channel, Patches, make_channels, make_patches
+from simulator.sounder.beam_tables import beam_tables
 
 MEGABYTE = 2.0**20
 
@@ -34,6 +36,38 @@ def default_pass() -> Scene:
             "track": {"speed": 1.0, "ping_rate": 20.0, "pings": 600},
         }
     )
+
+
+def plain_pass() -> Scene:
+    """The default pass as it was before shadows and second echoes: bed, noise and one target."""
+    scene = default_pass()
+    return scene.copy(
+        fish=[],
+        targets=[{"strength": -35.0, "depth": 3.5}],
+        bed={**scene.bed.to_dict(), "second_echo": False},
+    )
+
+
+def full_pass() -> Scene:
+    """The default pass with ten fish, weed, their shadows and the second echo."""
+    forms = ("perch", "trout", "pike", "carp", "eel")
+    fish = [
+        {
+            "form": forms[n % 5],
+            "length": 0.2 + 0.04 * n,
+            "x": -12.0 + 2.6 * n,
+            "y": 3.0 * np.sin(2.0 * n),
+            "depth": 2.0 + 0.35 * n,
+            "heading": 40.0 * n,
+        }
+        for n in range(10)
+    ]
+    return default_pass().copy(fish=fish, weed=[{"x": -6.0, "y": 4.0}])
+
+
+def school_pass() -> Scene:
+    """The default pass over a school of 500."""
+    return default_pass().copy(fish=[], schools=[{"form": "perch", "count": 500, "depth": 3.0}])
 
 
 def best_of(work: Callable[[], Any], repeats: int) -> float:
@@ -54,6 +88,10 @@ def bench(start_up: bool = True, progress: Callable[[str], None] | None = None) 
     figures["kernel"] = _kernel()
     tell("a whole pass")
     figures["pass"] = _whole_pass()
+    tell("every mechanism, and a school")
+    figures["full"] = _full()
+    tell("ray and near-field tables")
+    figures["tables"] = _tables()
     tell("how cost grows")
     figures["growth"] = _growth()
     tell("memory")
@@ -147,6 +185,51 @@ def _whole_pass() -> dict[str, Any]:
     }
 
 
+def _full() -> dict[str, Any]:
+    """The full pass and a school of 500 against the plain pass, in turn in the same run."""
+    scenes = {"plain": plain_pass(), "full": full_pass(), "school": school_pass()}
+    runner = Runner(threads=2)
+    for scene in scenes.values():
+        runner.run(scene)
+    best = dict.fromkeys(scenes, np.inf)
+
+    def once(name: str) -> float:
+        runner.forget()
+        return best_of(lambda: runner.run(scenes[name]), 1)
+
+    for _ in range(5):  # in turn, so that a busy neighbour slows all
+        for name in scenes:
+            best[name] = min(best[name], once(name))
+    return {
+        "plain_s": best["plain"],
+        "full_s": best["full"],
+        "full_times_plain": best["full"] / best["plain"],
+        "school_of_500_s": best["school"],
+        "school_times_plain": best["school"] / best["plain"],
+    }
+
+
+def _tables() -> dict[str, Any]:
+    """Seconds to build a ray table and a near-field table, and to find them again."""
+    profile = Water(layering="thermocline").sound_speed_profile(20.0)
+    look = default_pass().sounder.side
+    face = look.face()
+
+    def rays(depth: float) -> float:
+        return best_of(lambda: ray_table(profile, depth, 60.0, 20.0), 1)
+
+    def beams(speed: float) -> float:
+        return best_of(lambda: beam_tables(face, face, look.frequency, speed), 1)
+
+    # a source a little deeper, water a little faster: another table
+    return {
+        "rays_s": min(rays(0.2 + 0.001 * n) for n in range(5)),
+        "rays_again_s": min(rays(0.2) for _ in range(5)),
+        "near_field_s": min(beams(1480.0 + 0.1 * n) for n in range(5)),
+        "near_field_again_s": min(beams(1480.0) for _ in range(5)),
+    }
+
+
 def _growth() -> dict[str, Any]:
     """Exponent of time against pings × scatterers, fitted over a factor of sixteen."""
     sizes, times = [], []
@@ -164,13 +247,19 @@ def _growth() -> dict[str, Any]:
 
 
 def _memory() -> dict[str, Any]:
-    """Bytes each further Open lab session holds once its first pass has been drawn."""
+    """Bytes each further Open lab session holds once it has changed everything of a pass."""
+    figures = _sessions(default_pass(), 6)
+    figures["full_session_mb"] = _sessions(full_pass(), 3)["session_mb"]
+    figures["school_session_mb"] = _sessions(school_pass(), 3)["session_mb"]
+    return figures
+
+
+def _sessions(scene: Scene, count: int) -> dict[str, Any]:
     from apps.compute import shared_runner
     from apps.payload import Packer
 
     process = psutil.Process()
-    scene = default_pass()
-    kept = []
+    kept: list[Any] = []
 
     def open_one(change: float) -> None:
         runner = Runner(parent=shared_runner())
@@ -183,7 +272,6 @@ def _memory() -> dict[str, Any]:
     open_one(0.001)
     gc.collect()
     base = process.memory_info().rss
-    count = 6
     for n in range(count):
         open_one(0.01 * (n + 1))
     gc.collect()
@@ -222,6 +310,7 @@ def _start_up() -> dict[str, Any]:
 def table(figures: dict[str, Any]) -> str:
     """The figures as lines to read."""
     k, p, g, m = figures["kernel"], figures["pass"], figures["growth"], figures["memory"]
+    f, t = figures["full"], figures["tables"]
     lines = [
         f"kernel        {k['contributions_per_s'] / 1e6:6.0f} million contributions/s on "
         f"{k['threads']} threads, {k['numpy_ratio']:.0f} times NumPy",
@@ -230,7 +319,16 @@ def table(figures: dict[str, Any]) -> str:
         f"fish moved    {1e3 * p['fish_moved_s']:6.1f} ms, bed kept",
         f"pictures      {1e3 * p['pictures_s']:6.1f} ms for levels and codes of all looks",
         f"growth        {g['exponent']:6.3f} exponent of time against contributions",
-        f"memory        {m['session_mb']:6.1f} MB a session over the base",
+        f"full pass     {f['full_s']:6.3f} s with ten fish, weed, shadows and second echo, "
+        f"{f['full_times_plain']:.2f} times the plain pass ({f['plain_s']:.3f} s)",
+        f"school of 500 {f['school_of_500_s']:6.3f} s, {f['school_times_plain']:.2f} times plain",
+        f"ray table     {1e3 * t['rays_s']:6.1f} ms to build, then "
+        f"{1e6 * t['rays_again_s']:.0f} µs",
+        f"near field    {1e3 * t['near_field_s']:6.1f} ms to build, then "
+        f"{1e6 * t['near_field_again_s']:.0f} µs",
+        f"memory        {m['session_mb']:6.1f} MB a session over the base, "
+        f"{m['full_session_mb']:.0f} MB with the full pass, {m['school_session_mb']:.0f} MB with "
+        "the school",
     ]
     if "start" in figures:
         s = figures["start"]

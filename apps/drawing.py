@@ -2,7 +2,7 @@
 
 Seen from the side: x along the track, z down from the surface. Nothing here knows pixels, colours
 or echoes; whoever draws maps x with an ``Axis``, so a mark stands under the place that made it,
-and states the exaggeration.
+and states the exaggeration. Things other than fish: :mod:`apps.lake_things`.
 """
 
 from __future__ import annotations
@@ -14,9 +14,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from apps.lake_names import below_bed, moves, off_line, target_name
+from apps.lake_things import (
+    ROUND,
+    Shape,
+    hung_depths,
+    label,
+    shape,
+    soft_layer,
+    swims,
+    target_body,
+    thermocline_shapes,
+    thing_labels,
+    thing_shapes,
+)
 from simulator.forms import Outline
 from simulator.model import Problem, SettingError
-from simulator.scene import Fish, Scene, Target
+from simulator.scatterers import fish_axes
+from simulator.scene import Fish, Scene
 
 AXES = ("columns", "metres", "seconds")
 # A boat that stands still has no metres a ping; its lake view takes this many a column.
@@ -25,12 +40,9 @@ NOMINAL_STEP = 0.05
 BEYOND = 1.0
 # More fish than this are a school: drawn plainer, and named together.
 NAMED_ALONE = 12
-# A fish this far from the boat's line (m) has it said on its label.
-OFF_LINE = 0.3
-ROUND = 4  # decimals of a metre
+PLAIN, RELIEF = 97, 601  # points of the bed's line: over a plane, and over relief
 
 Floats = NDArray[np.float64]
-Shape = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -139,13 +151,6 @@ def _envelope(a: Floats, b: Floats, bins: int) -> tuple[Floats, Floats]:
     return out, np.concatenate([[first], top, [last], bottom[::-1]])
 
 
-def _off_line(y: float, scene: Scene) -> str:
-    aside = y - scene.track.offset
-    if abs(aside) <= OFF_LINE:
-        return ""
-    return f", {abs(aside):.1f} m to {'starboard' if aside > 0 else 'port'}"
-
-
 def fish_name(fish: Fish) -> str:
     """Name or form of a fish, and its length unless the name says it: "perch 28 cm"."""
     name, size = fish.label or fish.form, f"{100 * fish.length:.3g} cm"
@@ -171,19 +176,29 @@ def _group_name(name: str, members: Sequence[Fish]) -> str:
 
 
 def buried(scene: Scene) -> str:
-    """Words about fish and targets placed below the bed; empty when there are none."""
-    things = [*((fish_name(f), f) for f in scene.fish), *((t.label, t) for t in scene.targets)]
-    names = [n or "a target" for n, t in things if t.depth > float(scene.bed.depth_at(t.x, t.y))]
+    """Words about what is placed below the bed; empty when there is nothing."""
+    below = [fish_name(f) for f in scene.fish if _sinks(scene, f)]
+    below += [t.label or "a target" for t in scene.targets if _under(scene, t.x, t.y, t.depth)]
+    names = below + below_bed(scene)
     if not names:
         return ""
     more = f" and {len(names) - 3} more" if len(names) > 3 else ""
-    below = "is below the bed" if len(names) == 1 else "are below the bed"
-    return f"{', '.join(names[:3])}{more} {below}; the model adds the echo all the same"
+    verb = "is" if len(names) == 1 else "are"
+    return (
+        f"{', '.join(names[:3])}{more} {verb} below the bed; the model adds the echo all the same"
+    )
 
 
-def _label(x: float, z: float, text: str) -> Shape:
-    points = [[round(x, ROUND), round(z, ROUND)]]
-    return {"kind": "label", "role": "label", "points": points, "text": text}
+def _under(scene: Scene, x: float, y: float, depth: float) -> bool:
+    return depth > float(scene.bed.depth_at(x, y))
+
+
+def _sinks(scene: Scene, fish: Fish) -> bool:
+    """Whether a fish is below the bed, where it is or anywhere it swims during the pass."""
+    half = 0.5 * (scene.track.pings - 1) / scene.track.ping_rate
+    way = fish.speed * fish_axes(fish.heading, fish.tilt, 0.0)[0] * (fish.motion == "swimming")
+    place = np.array([fish.x, fish.y, fish.depth])
+    return any(_under(scene, *(place + t * way)) for t in (-half, 0.0, half))
 
 
 def _profiles(scene: Scene, bins: int) -> dict[str, list[tuple[str, Floats]]]:
@@ -209,25 +224,25 @@ def _fish_shapes(scene: Scene) -> list[Shape]:
         outlines = [(role, silhouette(part, fish, bins)) for role, part in profiles[fish.form]]
         tops[id(fish)] = min(z for _, z in outlines[0][1])
         for role, points in outlines:
-            shapes.append({"kind": "polygon", "role": role, "points": points, "text": ""})
+            shapes.append(shape("polygon", role, points))
+        shapes += swims(fish)
     for name, members in named_groups(scene):
         x = float(np.mean([fish.x for fish in members]))
-        text = name + (_off_line(members[0].y, scene) if len(members) == 1 else "")
-        shapes.append(_label(x, min(tops[id(fish)] for fish in members), text))
+        alone = moves(members[0]) + off_line(members[0].y, scene) if len(members) == 1 else ""
+        text = name + alone
+        shapes.append(label(x, min(tops[id(fish)] for fish in members), text))
     return shapes
 
 
 def _target_shapes(scene: Scene) -> list[Shape]:
     shapes: list[Shape] = []
     for target in scene.targets:
-        place = [[round(target.x, ROUND), round(target.depth, ROUND)]]
-        shapes.append({"kind": "dot", "role": "target", "points": place, "text": ""})
-    named: Sequence[Target] = scene.targets if len(scene.targets) <= NAMED_ALONE else ()
-    for target in named:
-        strength = f"{target.strength:.0f} dB".replace("-", "−")
-        name = f"{target.label or 'target'} {strength}"
-        text = name + _off_line(target.y, scene)
-        shapes.append(_label(target.x, target.depth, text))
+        shapes += target_body(target)
+        shapes.append(shape("dot", "target", [[target.x, target.depth]]))
+    if len(scene.targets) <= NAMED_ALONE:
+        for target in scene.targets:
+            text = target_name(target) + off_line(target.y, scene)
+            shapes.append(label(target.x, target.depth, text))
     return shapes
 
 
@@ -245,40 +260,52 @@ def _hull(scene: Scene, span: float, depth_max: float) -> list[list[float]]:
     ]
 
 
+def _bed_line(scene: Scene, left: float, span: float) -> Floats:
+    """The bed (n, 2) under the boat's line and beyond it, closer where it is shown."""
+    ends = left - BEYOND * span, left + (1.0 + BEYOND) * span
+    x = np.linspace(*ends, PLAIN)
+    if not scene.bed.level:
+        x = np.union1d(x, np.linspace(left, left + span, RELIEF))
+    return np.stack([x, np.maximum(scene.bed.depth_at(x, scene.track.offset), 0.0)], axis=-1)
+
+
+def _depth_shown(scene: Scene, line: Floats, left: float, span: float) -> float:
+    """Depth (m) that holds the bed shown and what hangs over it."""
+    shown = (line[:, 0] >= left) & (line[:, 0] <= left + span)
+    deepest = float(line[shown, 1].max()) + scene.bed.soft_thickness
+    hung = [f.depth for f in scene.fish] + [t.depth for t in scene.targets] + hung_depths(scene)
+    hung = [z for z in hung if z <= 2.0 * max(deepest, 0.0)]  # not what is far under the bed
+    return round(max(1.2, 1.2 * deepest, *(1.1 * z for z in hung)), ROUND)
+
+
 def lake_view(scene: Scene) -> dict[str, Any]:
     """The scene from the side as JSON-ready shapes; metres, x along the track, z down.
 
-    depth_max: depth to show. shapes: back to front, each with kind ("polygon", "line", "dot",
-    "label"), role, points [[x, z], ...] and text. boat: hull about the transducer's x, to be drawn
-    at the playhead; not to scale. transducer: its depth. beams: for each look shown, its
-    half-power half width along and across the track (half_deg, across_half_deg) and its
-    depression, degrees. The bed is drawn along the boat's line.
+    depth_max: depth to show. shapes: back to front, each with kind (see :mod:`apps.lake_things`),
+    role, points [[x, z], ...] and text. boat: hull about the transducer's x, to be drawn at the
+    playhead; not to scale. transducer: its depth. beams: for each look shown, its half-power half
+    width along and across the track (half_deg, across_half_deg) and its depression, degrees. The
+    bed is drawn along the boat's line.
     """
     axis = shared_axis(scene)
     span = axis.dx * axis.pings
     left = axis.x0 - 0.5 * axis.dx
-    shown = np.linspace(left, left + span, 129)
-    deepest = float(np.max(scene.bed.depth_at(shown, scene.track.offset)))
-    hung = [f.depth for f in scene.fish] + [t.depth for t in scene.targets]
-    hung = [z for z in hung if z <= 2.0 * max(deepest, 0.0)]  # not what is far under the bed
-    depth_max = round(max(1.2, 1.2 * deepest, *(1.1 * z for z in hung)), ROUND)
-    x = np.linspace(left - BEYOND * span, left + (1 + BEYOND) * span, 97)
-    bed = np.maximum(scene.bed.depth_at(x, scene.track.offset), 0.0)
-    line = np.round(np.stack([x, bed], axis=-1), ROUND).tolist()
-    ends = (line[0][0], line[-1][0])
-    floor = round(max(depth_max, float(bed.max())) + depth_max, ROUND)
-
-    def shape(kind: str, role: str, points: list[list[float]]) -> Shape:
-        return {"kind": kind, "role": role, "points": points, "text": ""}
-
+    line = _bed_line(scene, left, span)
+    depth_max = _depth_shown(scene, line, left, span)
+    ends = (line[0, 0], line[-1, 0])
+    floor = max(depth_max, float(line[:, 1].max())) + depth_max
     surface = [[ends[0], 0.0], [ends[1], 0.0]]
     shapes = [
         shape("polygon", "water", [*surface, *line[::-1]]),
+        *thermocline_shapes(scene, line, left + 0.02 * span),
         shape("polygon", "bed", [*line, [ends[1], floor], [ends[0], floor]]),
+        *soft_layer(scene.bed, line),
         shape("line", "bed", line),
         shape("line", "surface", surface),
+        *thing_shapes(scene),
         *_fish_shapes(scene),
         *_target_shapes(scene),
+        *thing_labels(scene),
     ]
     return {
         "depth_max": depth_max,

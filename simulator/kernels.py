@@ -1013,22 +1013,26 @@ def facets(  # type: ignore[no-untyped-def]
 
 @_inline
 def _side(a, phi):  # type: ignore[no-untyped-def]
-    """½∫ e^{-j(a s + φ s²)} ds over -1 to 1, to φ²: a facet's side with the curve of the wave.
-
-    The moments ½∫ sⁿ cos(as) ds for n = 0, 2, 4; their series where a is small.
-    """
+    """½∫ sⁿ e^{-j(a s + φ s²)} ds over -1 to 1 for n = 0, 1, 2, to second order in φ: a facet's
+    side with the curve of the wave. By the moments of cos(as) and sin(as); their series where a is
+    small."""
     phi = min(phi, 1.5)
     q = a * a
     if q < 1.0:
         m0 = 1.0 - q * (1.0 / 6.0 - q * (1.0 / 120.0 - q / 5040.0))
+        m1 = a * (1.0 / 3.0 - q * (1.0 / 30.0 - q * (1.0 / 840.0 - q / 45360.0)))
         m2 = 1.0 / 3.0 - q * (1.0 / 10.0 - q * (1.0 / 168.0 - q / 6480.0))
+        m3 = a * (1.0 / 5.0 - q * (1.0 / 42.0 - q * (1.0 / 1080.0 - q / 55440.0)))
         m4 = 1.0 / 5.0 - q * (1.0 / 14.0 - q * (1.0 / 216.0 - q / 7920.0))
     else:
         m0 = math.sin(a) / a
         c = math.cos(a)
+        m1 = (m0 - c) / a
         m2 = m0 + 2.0 * (c - m0) / q
+        m3 = (3.0 * m0 - c + 6.0 * (c - m0) / q) / a
         m4 = m0 + 4.0 * c / q - 12.0 * m0 / q + 24.0 * (m0 - c) / (q * q)
-    return complex(m0 - 0.5 * phi * phi * m4, -phi * m2)
+    zero = complex(m0 - 0.5 * phi * phi * m4, -phi * m2)
+    return zero, complex(-phi * m3, -m1), complex(m2, -phi * m4)
 
 
 @_jit
@@ -1039,10 +1043,10 @@ def mirrors(  # type: ignore[no-untyped-def]
     """Add the echoes of small flat facets that mirror: Kirchhoff's integral over each.
 
     f = j R (A/λ) cosθ sinc(2k h1 u·e1) sinc(2k h2 u·e2), each sinc with the phase k h²(1 - e²)/r
-    of the wave's curve across it: as a flat phase it would be a grating. middle, normal, first,
-    second (S, 3) float64: middle, unit normal and the unit vectors of its sides; half (S, 2) half
-    sides; reflection (S,) complex128. Seen from either side. The other parameters as in
-    :func:`points`.
+    of the wave's curve across it, and the beam as a parabola along each side: facets of one phase
+    and one beam would make a grating. middle, normal, first, second (S, 3) float64: middle, unit
+    normal and the unit vectors of its sides; half (S, 2) half sides; reflection (S,) complex128.
+    Seen from either side. The other parameters as in :func:`points`.
     """
     for p in range(p0, p1):
         for s in range(middle.shape[0]):
@@ -1055,20 +1059,34 @@ def mirrors(  # type: ignore[no-untyped-def]
             if front <= 0.0:
                 continue
             on = (dx * normal[s, 0] + dy * normal[s, 1] + dz * normal[s, 2]) * inv
-            u = (dx * frame[p, 0, 0] + dy * frame[p, 0, 1] + dz * frame[p, 0, 2]) * inv
-            v = (dx * frame[p, 1, 0] + dy * frame[p, 1, 1] + dz * frame[p, 1, 2]) * inv
             e1 = (dx * first[s, 0] + dy * first[s, 1] + dz * first[s, 2]) * inv
             e2 = (dx * second[s, 0] + dy * second[s, 1] + dz * second[s, 2]) * inv
-            a = TWO_PI * turns_per_m * half[s, 0] * e1
-            b = TWO_PI * turns_per_m * half[s, 1] * e2
-            size = 4.0 * half[s, 0] * half[s, 1] * 0.5 * turns_per_m * abs(on) * inv * inv
+            h1, h2 = half[s, 0], half[s, 1]
             bent = 0.5 * TWO_PI * turns_per_m * inv
-            value = _side(a, bent * half[s, 0] * half[s, 0] * (1.0 - e1 * e1))
-            value *= _side(b, bent * half[s, 1] * half[s, 1] * (1.0 - e2 * e2))
-            beam = _beam(u, v, inv, disc, across, along_re, along_im, inv_step, sine_step)
+            a0, a1, a2 = _side(TWO_PI * turns_per_m * h1 * e1, bent * h1 * h1 * (1.0 - e1 * e1))
+            b0, b1, b2 = _side(TWO_PI * turns_per_m * h2 * e2, bent * h2 * h2 * (1.0 - e2 * e2))
+            value = 0.0j
+            for look in range(5):
+                h = 0.0 if look == 0 else (h1 if look < 3 else h2) * (1.0 - 2.0 * (look % 2))
+                q0 = dx + h * (first[s, 0] if look < 3 else second[s, 0])
+                q1 = dy + h * (first[s, 1] if look < 3 else second[s, 1])
+                q2 = dz + h * (first[s, 2] if look < 3 else second[s, 2])
+                near = 1.0 / max(math.sqrt(q0 * q0 + q1 * q1 + q2 * q2), 1e-3)
+                u = (q0 * frame[p, 0, 0] + q1 * frame[p, 0, 1] + q2 * frame[p, 0, 2]) * near
+                v = (q0 * frame[p, 1, 0] + q1 * frame[p, 1, 1] + q2 * frame[p, 1, 2]) * near
+                beam = _beam(u, v, near, disc, across, along_re, along_im, inv_step, sine_step)
+                if look == 0:
+                    value = beam * (a0 * b0 - a2 * b0 - a0 * b2)
+                    continue
+                sign = 0.5 * (1.0 - 2.0 * (look % 2))
+                if look < 3:
+                    value += beam * (sign * a1 + 0.5 * a2) * b0
+                else:
+                    value += beam * (sign * b1 + 0.5 * b2) * a0
+            size = 4.0 * h1 * h2 * 0.5 * turns_per_m * abs(on) * inv * inv
             turns = r * turns_per_m
             turn = TWO_PI * (turns - math.floor(turns))
-            value *= beam * reflection[s] * complex(math.sin(turn), math.cos(turn)) * size
+            value *= reflection[s] * complex(math.sin(turn), math.cos(turn)) * size
             _deposit(fine, p, r * per_metre - bin0, value.real, value.imag)
 
 

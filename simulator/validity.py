@@ -6,8 +6,9 @@ the scene and the look use what it speaks of. Where a bound has no source, it sa
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -15,12 +16,12 @@ from simulator import bed as bed_formulas
 from simulator import regressions, scatterers
 from simulator.scatterers import solids, things
 from simulator.scatterers.channel import beam_frame, rolled
-from simulator.scene import Fish, Scene
+from simulator.scene import Scene
 from simulator.sounder.look import Look
 
 STATED_ANGLES = (65.0, 115.0)  # degrees to a fish's axis: Clay & Horne (1994), ray mode
 HEARD_DB = -20.0  # a ping hears a fish when its echo is this near its strongest
-SILENT_DB = -60.0  # two-way: a fish never nearer the beam's middle than this is not heard
+SILENT_DB = -40.0  # two-way: a fish that the beam takes more from all along is not heard
 MOST_TERMS = 200_000  # fish times pings looked at; of longer passes every few pings
 ABSORBING = 1e6  # Hz: Francois & Garrison (1982) end here; from memory
 SLENDER = 5.0  # k a below which a rope's mirror-like echo is too simple; common practice, no source
@@ -78,7 +79,7 @@ def _second_in_sight(scene: Scene, look: Look) -> bool:
 def _fish(scene: Scene, look: Look) -> Iterator[Limit]:
     modelled = {
         f.form
-        for f in [*scene.fish, *scene.schools]
+        for f in _swimmers(scene)
         if regressions.strength_label(scene.form_of(f)) == regressions.MODELLED
     }
     named = _angles(scene, look)
@@ -89,6 +90,11 @@ def _fish(scene: Scene, look: Look) -> Iterator[Limit]:
     if modelled:
         names = _listed(sorted(modelled))
         yield Limit("modelled", f"Echo strength of {names}: {regressions.MODELLED}.")
+
+
+def _swimmers(scene: Scene) -> list[Any]:
+    """Fish and schools."""
+    return [*scene.fish, *scene.schools]
 
 
 def _angles(scene: Scene, look: Look) -> list[str]:
@@ -128,7 +134,7 @@ class Aspect:
         return f"{self.low:.0f} to {self.high:.0f}°, {share} % of its echo outside"
 
 
-def aspect(scene: Scene, look: Look, fish: list[Fish], seeds: list[int]) -> Aspect | None:
+def aspect(scene: Scene, look: Look, fish: Sequence[Any], seeds: Sequence[int]) -> Aspect | None:
     """How a look sees fish of certain seeds; None when it hears none of them.
 
     Along straight lines, each ping weighed by the two-way beam in the far field and 1/r⁴, as if
@@ -175,14 +181,12 @@ def _seen(angles: np.ndarray, weights: np.ndarray) -> Aspect:
 
 
 def _gas(scene: Scene, look: Look) -> Iterator[Limit]:
-    holds = [f"{f.form}" for f in [*scene.fish, *scene.schools] if scene.form_of(f).bladder]
-    kinds = _listed(sorted(set(holds)))
-    if scene.floats:
-        kinds = f"{kinds}, floats" if kinds else "floats"
-    if any(p.trapped_air != "none" for p in scene.pens):
-        kinds = f"{kinds}, trapped air" if kinds else "trapped air"
+    kinds = sorted({f.form for f in _swimmers(scene) if scene.form_of(f).bladder})
+    kinds += ["floats"] if scene.floats else []
+    kinds += ["trapped air"] if any(p.trapped_air != "none" for p in scene.pens) else []
     if kinds:
-        yield Limit("gas", f"Absolute levels of gas bodies ({kinds}) are no better than ±6 dB.")
+        named = _listed(kinds)
+        yield Limit("gas", f"Absolute levels of gas bodies ({named}) are no better than ±6 dB.")
 
 
 def _face(scene: Scene, look: Look) -> Iterator[Limit]:

@@ -82,11 +82,11 @@ def mirror(
 ) -> list[Part]:
     """A flat rectangle from a corner along two sides (m), as facets that mirror.
 
-    Facets are short enough that the curve of the wave across each is below a tenth of a turn at
-    1 m; a very large rectangle has no more than MOST_FACETS, and longer ones.
+    Facets of 0.4 √λ: within 0.1 dB of the integral from 1 m on under a cone, from 2 m under a fan.
+    A very large rectangle has no more than MOST_FACETS, and longer ones.
     """
     lengths = [float(np.linalg.norm(s)) for s in sides]
-    size = float(np.clip(0.6 * np.sqrt(channel.wavelength), 0.015, 0.1))
+    size = float(np.clip(0.4 * np.sqrt(channel.wavelength), 0.01, 0.1))
     size = max(size, float(np.sqrt(lengths[0] * lengths[1] / MOST_FACETS)))
     tiles = [max(int(np.ceil(n / LARGEST)), 1) for n in lengths]
     first, second = (s / n for s, n in zip(sides, tiles, strict=True))
