@@ -185,9 +185,12 @@ def _compiled() -> bool:
 
 def summary(scene: Any, made: Any, pictures: Any) -> dict[str, Any]:
     """What was simulated, as plain values: the scene, each look's axes and facts, each owner."""
+    from dataclasses import asdict
+
     import numpy as np
 
     import simulator
+    from simulator.validity import outside
 
     looks = {}
     for name, echo in made.looks.items():
@@ -209,6 +212,7 @@ def summary(scene: Any, made: Any, pictures: Any) -> dict[str, Any]:
             "rows": len(picture.range_m),
             "range_m": [float(picture.range_m[0]), float(picture.range_m[-1])],
             "peak_db": round(float(np.max(picture.level_db)), 2),
+            "outside": [asdict(limit) for limit in outside(scene, name)],
             "owners": owners,
         }
     return {

@@ -14,11 +14,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from apps.lake_names import below_bed, moves, off_line, target_name
+from apps.lake_names import below_bed, hung_depths, moves, off_line, target_name
 from apps.lake_things import (
     ROUND,
     Shape,
-    hung_depths,
     label,
     shape,
     soft_layer,

@@ -14,10 +14,11 @@ from pathlib import Path
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 
-from apps.captions import TITLES, WORDS, cautions, look_words, made_with, number
+from apps.captions import TITLES, WORDS, cautions, look_words, made_with, outside_line
 from apps.drawing import named_groups, shared_axis
 from apps.echograms import GAP, TRACE, draw_colour_scale, draw_echogram, draw_trace
 from apps.lake import draw_lake
+from apps.lake_names import names as things_named
 from apps.sheet import (
     LABEL,
     NOTE,
@@ -36,6 +37,7 @@ from simulator.picture import Picture
 from simulator.scene import Scene
 from simulator.scene.scene import write_whole
 from simulator.sounder.receiver import Receiver
+from simulator.validity import outside
 
 __all__ = ["cautions", "draw_pass", "look_words", "made_with", "still_bytes", "write_still"]
 
@@ -45,6 +47,8 @@ SIZES = (320, 7680)  # allowed pixels, either way
 # The page, in pixels at 1080 lines and 1920 across; the echograms take what width is left.
 LEFT, MARGIN, RIGHT = 134.0, 322.0, 40.0
 TOP, BOTTOM, HEADING, LAKE_AXIS = 112.0, 88.0, 38.0, 42.0
+FOOT_LINE, FOOT_LINES = 22.0, 2  # the bottom holds so many lines; more lift the pictures
+MARGIN_LINES = 3  # most lines of a row in the margin
 LAKE_SHARE, LAKE_MOST = 0.95, 250.0  # of an echogram's height; pixels
 
 
@@ -77,8 +81,10 @@ def draw_pass(
     receiver = receiver or scene.receiver
     page = new_page(theme, size)
     top = _heading(page, scene)
+    footer = _footer(page, scene, names)
+    bottom = BOTTOM + FOOT_LINE * max(len(footer) - FOOT_LINES, 0)
     wide = page.width - LEFT - GAP - TRACE - GAP - MARGIN - GAP - RIGHT
-    room = page.height - top - BOTTOM - LAKE_AXIS - HEADING * len(names)
+    room = page.height - top - bottom - LAKE_AXIS - HEADING * len(names)
     lake = min(LAKE_SHARE * room / (len(names) + LAKE_SHARE), LAKE_MOST)
     tall = (room - lake) / len(names)
     draw_lake(page, scene, shared, ping, (LEFT, top, wide, lake))
@@ -93,8 +99,10 @@ def draw_pass(
         cells = (max(cells[0], held[0]), max(cells[1], held[1]))
         draw_trace(page, pictures[name], receiver, ping, box, last=end, first=n == 0)
         y += HEADING + tall
-    _notes(page, scene, _made(scene, pictures[names[0]], receiver, changed, cells), top)
-    _footer(page, scene)
+    rows = _made(scene, pictures[names[0]], receiver, changed, cells)
+    _notes(page, scene, rows, top, page.height - bottom)
+    for n, (line, colour) in enumerate(footer[::-1]):
+        page.text(LEFT, page.height - 16.0 - FOOT_LINE * n, line, SMALL, colour)
     return page.figure
 
 
@@ -166,24 +174,29 @@ def _look_heading(page: Page, scene: Scene, name: str, y: float, wide: float) ->
     page.text(LEFT + start, y, line, LABEL - 2, "muted")
 
 
-def _notes(page: Page, scene: Scene, rows: Sequence[tuple[str, str]], top: float) -> None:
+def _notes(
+    page: Page, scene: Scene, rows: Sequence[tuple[str, str]], top: float, bottom: float
+) -> None:
     """The margin: how the picture was made, and what is in the water."""
     x, y = page.width - RIGHT - MARGIN, top + 18.0
     page.text(x, y, WORDS["made"], LABEL, weight="bold")
     y += 36.0
+    things = things_named(scene, named_groups(scene))
+    # what is in the water is listed if there is room, else counted
+    listed = [row for row in rows if row[0] != WORDS["things"]]
+    if things and y + _tall(listed) + 52.0 + 3.0 * NOTE < bottom:
+        rows = listed
+    else:
+        things = []
     for name, words in rows:
+        if y + 2.0 * NOTE > bottom:
+            return
         page.text(x, y, name, SMALL, "accent")
-        y = page.paragraph(x, y + 1.22 * NOTE, MARGIN, words, NOTE, 2) + 7.0
-    bottom = page.height - BOTTOM
-    things = [
-        f"{name}, at {_depths([f.depth for f in fish])}" for name, fish in named_groups(scene)
-    ]
-    things += [
-        f"{t.label or 'target'} {number(t.strength)} dB, at {t.depth:g} m" for t in scene.targets
-    ]
-    y += 18.0
-    if not things or y + 70.0 > bottom:
+        lines = min(MARGIN_LINES, max(1, int((bottom - y) / (1.26 * NOTE)) - 1))
+        y = page.paragraph(x, y + 1.22 * NOTE, MARGIN, words, NOTE, lines) + 7.0
+    if not things:
         return
+    y += 18.0
     page.text(x, y, WORDS["water"], LABEL, weight="bold")
     y += 34.0
     for n, thing in enumerate(things):
@@ -193,16 +206,19 @@ def _notes(page: Page, scene: Scene, rows: Sequence[tuple[str, str]], top: float
         y = page.paragraph(x, y, MARGIN, thing, NOTE, 2)
 
 
-def _depths(depths: Sequence[float]) -> str:
-    low, high = min(depths), max(depths)
-    return f"{low:g} m" if low == high else f"{low:.1f} to {high:.1f} m"
+def _tall(rows: Sequence[tuple[str, str]]) -> float:
+    """Page pixels that rows of the margin take."""
+    lines = [len(wrapped(words, MARGIN, font(NOTE), MARGIN_LINES)) for _, words in rows]
+    return sum(1.22 * NOTE + 1.26 * NOTE * n + 7.0 for n in lines)
 
 
-def _footer(page: Page, scene: Scene) -> None:
+def _footer(page: Page, scene: Scene, names: Sequence[str]) -> list[tuple[str, str]]:
+    """Lines under everything with their colours: what lies outside stated ranges, the cautions."""
     width = page.width - LEFT - RIGHT
-    lines = wrapped(cautions(scene), width, font(SMALL), 2)
-    for n, line in enumerate(lines[::-1]):
-        page.text(LEFT, page.height - 16.0 - 22.0 * n, line, SMALL, "warn")
+    found = {name: outside(scene, name) for name in names if getattr(scene.sounder, name).shown}
+    quiet = outside_line(found)
+    lines = [(line, "muted") for line in wrapped(quiet, width, font(SMALL), 3)] if quiet else []
+    return lines + [(line, "warn") for line in wrapped(cautions(scene), width, font(SMALL), 2)]
 
 
 def write_still(path: str | Path, figure: Figure, *, transparent: bool = False) -> None:

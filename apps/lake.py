@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 from matplotlib.patches import Polygon
 from matplotlib.ticker import FuncFormatter, MaxNLocator
+from numpy.typing import NDArray
 
 from apps.captions import WORDS, number
 from apps.drawing import Axis, lake_view
@@ -28,7 +31,6 @@ def draw_lake(page: Page, scene: Scene, shared: Axis, ping: int, box: Box) -> No
         axes.spines[side].set_visible(False)
     water = _shapes(page, axes, view["shapes"], shared)
     _boat(page, axes, view, shared, ping, water)
-    _labels(page, axes, view["shapes"], shared, box)
     axes.set_yticks([])
     ticks(axes.yaxis, max(2, int(box[3] // 40)))
     if shared.moving or shared.kind == "metres":
@@ -43,41 +45,126 @@ def draw_lake(page: Page, scene: Scene, shared: Axis, ping: int, box: Box) -> No
     for label in axes.get_xticklabels():
         label.set_fontproperties(font(LABEL - 1))
     page.axis_name(box[0] - 100.0, box[1] + box[3] / 2, WORDS["depth"])
-    base = box[1] + box[3]
-    page.text(box[0] - 36.0, base + 31.0, WORDS["along"], LABEL, "muted", ha="right")
-    down = box[3] / (view["depth_max"] - top)
+    page.text(box[0] - 36.0, box[1] + box[3] + 31.0, WORDS["along"], LABEL, "muted", ha="right")
+    words = _corners(page, axes, scene, shared, box)
+    _labels(page, axes, view["shapes"], shared, box, words, _things(axes, view, shared, ping, box))
+
+
+def _corners(page: Page, axes: Axes, scene: Scene, shared: Axis, box: Box) -> list[Room]:
+    """The exaggeration and the sediment, in the lower corners; what room they take."""
+    bottom, top = axes.get_ylim()
+    down = box[3] / (bottom - top)
     along = box[2] / (shared.dx * shared.pings)
     words = WORDS["exaggeration"].format(times=f"{down / along:.2g}")
     words = words if shared.moving else WORDS["still"]
-    page.text(box[0] + box[2] - 12.0, base - 10.0, words, NOTE, "muted", ha="right")
-    page.text(box[0] + 12.0, base - 10.0, scene.bed.sediment, NOTE, "muted", style="italic")
+    bed = scene.bed
+    stuff = f"{bed.soft_sediment} over {bed.sediment}" if bed.soft_thickness else bed.sediment
+    base = box[3] - 10.0
+    page.text(box[0] + box[2] - 12.0, box[1] + base, words, NOTE, "muted", ha="right")
+    page.text(box[0] + 12.0, box[1] + base, stuff, NOTE, "muted", style="italic")
+    wide = 0.5 * text_width(words, font(NOTE))
+    italic = 0.5 * text_width(stuff, font(NOTE, style="italic"))
+    return [_words(box[2] - 12.0 - wide, base, wide), _words(12.0 + italic, base, italic)]
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """How lines of a role are drawn: colour of the sheet, width in pixels, dashes in widths."""
+
+    colour: str
+    width: float
+    dashes: tuple[float, float] | None = None
+    alpha: float = 1.0
+
+
+STROKES = {
+    "surface": Stroke("accent", 2.0),
+    "bed": Stroke("edge", 2.0),
+    "hard": Stroke("edge", 2.5),
+    "thermocline": Stroke("accent", 1.4, (6.0, 4.0), 0.8),
+    "weed": Stroke("weed", 1.5),
+    "net": Stroke("net", 1.8, (3.0, 2.0)),
+    "mesh": Stroke("net", 0.7, None, 0.35),
+    "sheet": Stroke("steel", 2.6),
+    "frame": Stroke("steel", 3.2),
+    "rope": Stroke("timber", 1.8),
+    "school": Stroke("fish", 2.2),
+    "motion": Stroke("accent", 2.0),
+    "air": Stroke("accent", 2.5),
+}
+# Words keep clear of these where they can; and how far they may move, in lines, down positive.
+SOLID = frozenset(
+    ("fish", "target", "school", "motion", "stone", "timber", "weedbed", "inside", "plate",
+     "housing", "float", "steel")
+)  # fmt: skip
+MOVES = (0.0, -1.0, -2.0, 1.9, -3.0, 2.9, -4.0, -5.0)
+# role: fill, its opacity, and the colour of its outline if any
+FILLS: dict[str, tuple[str, float, str | None]] = {
+    "fish": ("fish", 1.0, "fish"),  # a hair of outline keeps small things from thinning away
+    "thermocline": ("thermal", 0.75, None),
+    "weedbed": ("weed", 0.16, None),
+    "inside": ("paper", 0.45, None),
+    "stone": ("stone", 1.0, "edge"),
+    "timber": ("timber", 1.0, "timber"),
+    "plate": ("steel", 1.0, "steel"),
+    "housing": ("steel", 1.0, "ink"),
+    "steel": ("steel", 1.0, "ink"),
+    "float": ("float", 1.0, "float"),
+    "target": ("target", 1.0, "target"),
+    "air": ("bladder", 1.0, "accent"),
+}
 
 
 def _shapes(page: Page, axes: Axes, shapes: Sequence[dict[str, Any]], shared: Axis) -> Polygon:
     """Draw all but the labels; returns the water, for clipping."""
-    colours, water = page.colours, None
-    line = {"surface": ("accent", 2.0), "bed": ("edge", 2.0)}
+    water = None
     for shape in shapes:
         xz = np.array(shape["points"], dtype=float)
         xz[:, 0] = shared.from_metres(xz[:, 0])
         role, kind = shape["role"], shape["kind"]
         if kind == "polygon":
-            patch = Polygon(xz, closed=True, facecolor=colours[role], edgecolor="none")
-            # a hair of outline keeps small fish from thinning away
-            if role == "fish":
-                patch.set(edgecolor=colours["fish"], linewidth=points(1.0))
+            patch = _polygon(page, xz, role)
             axes.add_patch(patch)
             water = patch if role == "water" else water
-        elif kind == "line":
-            colour, width = line[role]
-            axes.plot(xz[:, 0], xz[:, 1], color=colours[colour], linewidth=points(width))
+        elif kind in ("line", "strokes"):
+            _strokes(page, axes, xz, role, apart=kind == "strokes")
+        elif kind == "arrow":
+            _arrow(page, axes, xz, role)
         elif kind == "dot":
             axes.plot(
-                xz[:, 0], xz[:, 1], "o", markersize=points(9), color=colours["fish"],
-                markeredgecolor=colours["paper"], markeredgewidth=points(1.5),
+                xz[:, 0], xz[:, 1], "o", markersize=points(9), color=page.colours["fish"],
+                markeredgecolor=page.colours["paper"], markeredgewidth=points(1.5),
             )  # fmt: skip
     assert water is not None
     return water
+
+
+def _polygon(page: Page, xz: NDArray[Any], role: str) -> Polygon:
+    fill, opacity, edge = FILLS.get(role, (role, 1.0, None))
+    patch = Polygon(xz, closed=True, facecolor=(page.colours[fill], opacity), edgecolor="none")
+    if edge:
+        patch.set(edgecolor=page.colours[edge], linewidth=points(1.0))
+    return patch
+
+
+def _strokes(page: Page, axes: Axes, xz: NDArray[Any], role: str, apart: bool) -> None:
+    """One line, or many apart, two points each."""
+    how = STROKES[role]
+    axes.add_collection(
+        LineCollection(
+            list(xz.reshape(-1, 2, 2)) if apart else [xz], colors=page.colours[how.colour],
+            linewidths=points(how.width), alpha=how.alpha, capstyle="round" if apart else None,
+            linestyles=(0, how.dashes) if how.dashes else "solid",
+        ),
+        autolim=False,
+    )  # fmt: skip
+
+
+def _arrow(page: Page, axes: Axes, xz: NDArray[Any], role: str) -> None:
+    how = STROKES[role]
+    look = {"arrowstyle": "-|>", "color": page.colours[how.colour], "linewidth": points(how.width),
+            "mutation_scale": points(16.0), "shrinkA": 0.0, "shrinkB": 0.0}  # fmt: skip
+    axes.annotate("", xy=tuple(xz[1]), xytext=tuple(xz[0]), arrowprops=look, annotation_clip=True)
 
 
 def _boat(
@@ -104,18 +191,58 @@ def _boat(
     axes.add_patch(Polygon(hull, facecolor=page.colours["ink"], edgecolor="none", clip_on=False))
 
 
+@dataclass(frozen=True)
+class Room:
+    """Room of something in the lake view, page pixels from its corner: middle, half sizes."""
+
+    x: float
+    y: float
+    half: float
+    tall: float
+
+    def meets(self, other: Room) -> bool:
+        """Whether two would lie on each other."""
+        near = abs(self.x - other.x) < self.half + other.half
+        return near and abs(self.y - other.y) < self.tall + other.tall
+
+
+def _words(x: float, base: float, half: float) -> Room:
+    """Room of a line of words by its middle, baseline and half width."""
+    return Room(x, base - 0.33 * NOTE, half + 2.0, 0.5 * NOTE)
+
+
+def _things(axes: Axes, view: dict[str, Any], shared: Axis, ping: int, box: Box) -> list[Room]:
+    """Room of what is drawn in the water, and of the hull."""
+    (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
+    here = shared.x0 + ping * shared.dx
+    drawn = [s["points"] for s in view["shapes"] if s["role"] in SOLID]
+    found = []
+    for xz in [*drawn, [[x + here, z] for x, z in view["boat"]]]:
+        u, v = np.array(xz, dtype=float).T
+        u = (shared.from_metres(u) - left) / (right - left) * box[2]
+        v = (v - top) / (bottom - top) * box[3]
+        found.append(Room(0.5 * (u.min() + u.max()), 0.5 * (v.min() + v.max()),
+                          0.5 * float(np.ptp(u)), 0.5 * float(np.ptp(v))))  # fmt: skip
+    return found
+
+
 def _labels(
     page: Page,
     axes: Axes,
     shapes: Sequence[dict[str, Any]],
     shared: Axis,
     box: Box,
+    words: list[Room],
+    things: list[Room],
 ) -> None:
-    """Labels over what they name, each moved up past those already set or else left out."""
+    """Labels over what they name, each moved up or down clear of words already set (else left out)
+    and, where there is room, of what is drawn.
+
+    The margin names everything, too.
+    """
     face = font(NOTE)
     low, high = shared.limits
     bottom, top = axes.get_ylim()
-    taken: list[tuple[float, float, float]] = []
     for shape in shapes:
         if shape["kind"] != "label":
             continue
@@ -126,15 +253,17 @@ def _labels(
             continue
         half = 0.5 * text_width(text, face)
         u = min(max(u, half + 6.0), box[2] - half - 6.0)
-        v = (z - top) / (bottom - top) * box[3] - 8.0
-        for moved in range(4):
-            if not any(abs(u - a) < half + h and abs(v - b) < NOTE for a, b, h in taken):
-                taken.append((u, v, half))
-                page.text(box[0] + u, box[1] + v, text, NOTE, "ink", ha="center")
-                if moved:
-                    _leader(page, axes, (u / box[2], 1.0 - (v + 5.0) / box[3]), x, z, shared)
-                break
-            v -= 1.1 * NOTE
+        home = (z - top) / (bottom - top) * box[3] - 8.0
+        tries = [home + moved * 1.1 * NOTE for moved in MOVES]
+        tries = [v for v in tries if 0.8 * NOTE < v < box[3] - 4.0]
+        clear = [v for v in tries if not any(_words(u, v, half).meets(r) for r in words)]
+        free = [v for v in clear if not any(_words(u, v, half).meets(r) for r in things)]
+        for v in (free or clear)[:1]:
+            words.append(_words(u, v, half))
+            page.text(box[0] + u, box[1] + v, text, NOTE, "ink", ha="center", halo=not free)
+            if abs(v - home) > 1.0 and shape["role"] == "label":
+                end = v + 5.0 if v < home else v - NOTE
+                _leader(page, axes, (u / box[2], 1.0 - end / box[3]), x, z, shared)
 
 
 def _leader(

@@ -5,13 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from apps.captions import number
 from simulator.scene import Fish, Scene, School, Target
 
 # A thing this far from the boat's line (m) has it said on its label.
 OFF_LINE = 0.3
 # More than this of one kind are named together.
 NAMED_EACH = 4
+
+
+def number(value: float, digits: str = "g") -> str:
+    """A number with a true minus sign and no lone minus before zero."""
+    text = format(value, digits)
+    return (text.removeprefix("-") if float(text) == 0 else text).replace("-", "−")
 
 
 def off_line(y: float, scene: Scene) -> str:

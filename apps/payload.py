@@ -10,13 +10,15 @@ from typing import Any
 import numpy as np
 
 import simulator
-from apps.captions import TITLES, cautions, look_words, made_with
+from apps.captions import TITLES, cautions, look_words, made_with, outside_line
 from apps.drawing import lake_view
 from simulator import Echo, Pass, Receiver, Scene, to_picture
 from simulator.echo import Layer
 from simulator.picture import CODE_LOW_DB, CODE_STEP_DB
 from simulator.sounder import pulse
+from simulator.validity import outside
 
+LOOKED_AT = 120  # pings whose nearest bed is searched over relief; between them it is straight
 # of each beam: pings, rows, first range, layers
 Trace = tuple[tuple[int, int, float, tuple[weakref.ref[Layer], ...]], ...]
 
@@ -35,6 +37,7 @@ class Packer:
             picture = to_picture(echo, Receiver())
             about = about or picture
             look = getattr(scene.sounder, name)
+            limits = outside(scene, name)
             row = {
                 "name": name,
                 "title": TITLES[name],
@@ -44,6 +47,8 @@ class Packer:
                 "dr": _row_height(echo),
                 "absorption": picture.absorption_db_m,
                 "bed": {b.side: first_return(scene, b.side, echo.about) for b in echo.beams},
+                "outside": outside_line({name: limits}),
+                "limits": [limit.text for limit in limits],
                 "codes": None,
             }
             if not _same(self._sent.get(name, ()), echo):
@@ -79,17 +84,34 @@ class Packer:
 def first_return(scene: Scene, side: str, about: dict[str, Any]) -> list[float]:
     """Slant range (m, as the sounder reckons it) at which the bed begins on a side, each ping.
 
-    The foot of the perpendicular to the plane bed, or, where that lies on the other side, the
-    nearest point right under the boat.
+    Of a plane: the foot of the perpendicular, or, where that lies on the other side, the nearest
+    point right under the boat. Of relief: the nearest of many points, to a few centimetres.
     """
     place = scene.track.positions()
-    along, across = scene.bed.gradient()
     under = np.asarray(scene.bed.depth_at(place[:, 0], place[:, 1])) - place[:, 2]
-    foot = -across  # sign of where the perpendicular meets the bed: deeper to starboard, to port
-    other = (side == "port" and foot > 0) or (side == "starboard" and foot < 0)
-    nearest = under / np.sqrt(1.0 + along**2 + (0.0 if other else across**2))
+    if scene.bed.level:
+        along, across = scene.bed.gradient()
+        foot = -across  # sign of where the perpendicular meets the bed: deeper to starboard, port
+        other = (side == "port" and foot > 0) or (side == "starboard" and foot < 0)
+        nearest = under / np.sqrt(1.0 + along**2 + (0.0 if other else across**2))
+    else:
+        nearest = _nearest(scene, side, place, under)
     scale = about["assumed_sound_speed"] / about["sound_speed"]
     return [round(float(r), 3) for r in nearest * scale]
+
+
+def _nearest(scene: Scene, side: str, place: Any, under: Any) -> Any:
+    """Nearest distance (P,) from the boat to a bed with relief on a side, m."""
+    out = {"port": (-1.0, 0.0), "starboard": (0.0, 1.0)}.get(side, (-1.0, 1.0))
+    some = np.unique(np.linspace(0, len(place) - 1, min(len(place), LOOKED_AT)).astype(int))
+    # nothing nearer than what is right under the boat can lie farther off than that
+    x = np.linspace(-1.0, 1.0, 25) * under[some, None]
+    y = np.linspace(*out, 49) * under[some, None]
+    dx, dy = x[:, :, None], y[:, None, :]
+    bed = scene.bed.depth_at(place[some, 0, None, None] + dx, place[some, 1, None, None] + dy)
+    depth = np.asarray(bed) - place[some, 2, None, None]
+    far = np.sqrt(dx**2 + dy**2 + depth**2).min(axis=(1, 2))
+    return np.interp(np.arange(len(place)), some, far)
 
 
 # what acts in the browser alone: it would be stale in a caption made here

@@ -8,7 +8,16 @@ from apps.files import asset
 from simulator import Scene
 
 # in the order a newcomer should meet them
-SCENES = ("first-pass", "three-lengths", "shoal-over-the-basin", "ledge-to-port")
+SCENES = (
+    "first-pass",
+    "three-lengths",
+    "shoal-over-the-basin",
+    "ledge-to-port",
+    "hard-and-soft",
+    "weed-edge",
+    "pen-blank-and-fish",
+    "summer-thermocline",
+)
 
 
 @cache

@@ -32,12 +32,16 @@ THEMES: dict[str, dict[str, str]] = {
     "light": {
         "paper": "#fbf9f4", "ink": "#14202b", "muted": "#4a5763", "accent": "#0b5a8a",
         "warn": "#8a3b00", "line": "#76828d", "water": "#e8eef0", "bed": "#d9c9b3",
-        "edge": "#8b6f4e", "fish": "#14202b", "bladder": "#b9cbd6",
+        "edge": "#8b6f4e", "fish": "#14202b", "bladder": "#b9cbd6", "soft": "#e7dccb",
+        "stone": "#8f8577", "timber": "#7a5a36", "weed": "#3f7a4c", "thermal": "#cfe0e6",
+        "net": "#4a5763", "steel": "#3a4651", "float": "#8a3b00", "target": "#14202b",
     },
     "dark": {
         "paper": "#0f1318", "ink": "#f2f5f7", "muted": "#b4c0ca", "accent": "#7cc4ee",
         "warn": "#ffb26b", "line": "#7d8a96", "water": "#17242e", "bed": "#40372c",
-        "edge": "#a08a6c", "fish": "#f2f5f7", "bladder": "#4f7288",
+        "edge": "#a08a6c", "fish": "#f2f5f7", "bladder": "#4f7288", "soft": "#574b3c",
+        "stone": "#8a8378", "timber": "#b98f5e", "weed": "#7fbf8d", "thermal": "#213744",
+        "net": "#b4c0ca", "steel": "#c3ccd3", "float": "#ffb26b", "target": "#f2f5f7",
     },
 }  # fmt: skip
 
@@ -74,11 +78,14 @@ class Page:
     def text(
         self, x: float, y: float, text: str, size: float, colour: str = "ink", **style: Any
     ) -> None:
-        """A line of text with its baseline at (x, y)."""
+        """A line of text with its baseline at (x, y); halo=True sets it on the water's colour."""
         place = style.pop("ha", "left")
+        halo = [withStroke(linewidth=points(5.0), foreground=self.colours["water"], alpha=0.85)]
+        effects: dict[str, Any] = {"path_effects": halo} if style.pop("halo", False) else {}
         self.figure.text(
             x / self.width, 1.0 - y / self.height, drawable(text), ha=place, va="baseline",
             color=self.colours[colour], fontproperties=font(size, **style), parse_math=False,
+            **effects,
         )  # fmt: skip
 
     def paragraph(

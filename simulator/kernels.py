@@ -318,26 +318,26 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
         e2 = solids[k, 9] * ex + solids[k, 10] * ey + solids[k, 11] * ez
         e3 = solids[k, 12] * ex + solids[k, 13] * ey + solids[k, 14] * ez
         oa = cx * ex + cy * ey + cz * ez
-        if abs(oa) > abs(e1) + math.sqrt(e2 * e2 + e3 * e3) + 2.5 * wa:
-            continue
         b1 = solids[k, 6] * bx + solids[k, 7] * by + solids[k, 8] * bz
         b2 = solids[k, 9] * bx + solids[k, 10] * by + solids[k, 11] * bz
         b3 = solids[k, 12] * bx + solids[k, 13] * by + solids[k, 14] * bz
         ob = cx * bx + cy * by + cz * bz
-        if abs(ob) > abs(b1) + math.sqrt(b2 * b2 + b3 * b3) + 2.5 * wb:
-            continue
         # the silhouette as a rectangle that lies along the piece's first axis
         seen = math.sqrt(e1 * e1 + b1 * b1)
         cos, sin = (e1 / seen, b1 / seen) if seen > 1e-6 else (1.0, 0.0)
         wl = math.sqrt((wa * cos) ** 2 + (wb * sin) ** 2)
-        wt = math.sqrt((wa * sin) ** 2 + (wb * cos) ** 2)
         half = seen + math.sqrt((e2 * cos + b2 * sin) ** 2 + (e3 * cos + b3 * sin) ** 2)
-        o = oa * cos + ob * sin
-        cover = 0.25 * (math.erf((o + half) / wl) - math.erf((o - half) / wl))
+        ol = oa * cos + ob * sin
+        if abs(ol) > half + 2.5 * wl:
+            continue
+        wt = math.sqrt((wa * sin) ** 2 + (wb * cos) ** 2)
         a2, a3 = b2 * cos - e2 * sin, b3 * cos - e3 * sin
         thick = math.sqrt(a2 * a2 + a3 * a3)
-        o = ob * cos - oa * sin
-        cover *= math.erf((o + thick) / wt) - math.erf((o - thick) / wt)
+        ot = ob * cos - oa * sin
+        if abs(ot) > thick + 2.5 * wt:
+            continue
+        cover = 0.25 * (math.erf((ol + half) / wl) - math.erf((ol - half) / wl))
+        cover *= math.erf((ot + thick) / wt) - math.erf((ot - thick) / wt)
         if solids[k, 15] >= 1e6:
             # pieces in a row overlap as far as their round ends are seen; one behind another
             # takes no more than one
@@ -582,6 +582,69 @@ def _quartic(values, k):  # type: ignore[no-untyped-def]
     )
 
 
+@_inline
+def _nodes_straight(  # type: ignore[no-untyped-def]
+    nodes, begin, end, node_y, node_z, i, dx, sy, sz, ax, ay, az,
+    along_re, along_im, inv_step, sine_step,
+):  # fmt: skip
+    """Two-way pattern of the long side at the nodes of segments begin to end of row i: first where
+    each is looked up, four nodes at a time, then the looking up, one by one."""
+    for m in range(4 * begin, 4 * end + 1):
+        dy = node_y[m] - sy
+        dz = node_z[i, m] - sz
+        inv = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
+        nodes[6, m] = min(inv * inv_step, along_re.shape[0] - 1.001)
+        nodes[7, m] = min(
+            abs(dx * ax + dy * ay + dz * az) * inv * sine_step, along_re.shape[1] - 1.001
+        )
+    for m in range(4 * begin, 4 * end + 1):
+        k, n = np.int64(nodes[6, m]), np.int64(nodes[7, m])
+        a, e = np.float32(nodes[6, m] - k), np.float32(nodes[7, m] - n)
+        k0, n0 = np.uint64(k), np.uint64(n)
+        k1, n1 = k0 + np.uint64(1), n0 + np.uint64(1)
+        both = a * e
+        only_a, only_e = a - both, e - both
+        none = ONE - a - only_e
+        nodes[0, m] = (
+            none * along_re[k0, n0] + only_e * along_re[k0, n1]
+            + only_a * along_re[k1, n0] + both * along_re[k1, n1]
+        )  # fmt: skip
+        nodes[1, m] = (
+            none * along_im[k0, n0] + only_e * along_im[k0, n1]
+            + only_a * along_im[k1, n0] + both * along_im[k1, n1]
+        )  # fmt: skip
+
+
+@_inline
+def _nodes_bent(  # type: ignore[no-untyped-def]
+    nodes, begin, end, node_y, node_z, i, dx, sy, sz, ax, ay, az,
+    along_re, along_im, inv_step, sine_step, rays, near_ray,
+):  # fmt: skip
+    """The same along bent rays, whose launch is looked up once a segment, at its middle; what was
+    read there (stretch, launch, arrival, ratio) is kept in nodes[2:6] by segment."""
+    sink, turn_of = 0.0, 1.0
+    for m in range(4 * begin, 4 * end + 1):
+        dy = node_y[m] - sy
+        dz = node_z[i, m] - sz
+        inv = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
+        if m % 4 == 0 and m < 4 * end:
+            my, mz = node_y[m + 2] - sy, node_z[i, m + 2] - sz
+            flat = math.sqrt(dx * dx + my * my) + 1e-9
+            r0 = math.sqrt(flat * flat + mz * mz)
+            stretch, launch, arrival, ratio = _bent(rays, near_ray, flat, mz + sz)
+            nodes[2, m // 4] = stretch
+            nodes[3, m // 4] = launch
+            nodes[4, m // 4] = arrival
+            nodes[5, m // 4] = ratio
+            sink = launch
+            level = math.sqrt(max(1.0 - (launch + mz / r0) ** 2, 0.0))
+            turn_of = level * r0 / flat
+        u = (dx * ax + dy * ay) * inv * turn_of + (dz * inv + sink) * az
+        b = _along(u, inv, along_re, along_im, inv_step, sine_step)
+        nodes[0, m] = b.real
+        nodes[1, m] = b.imag
+
+
 @_jit
 def patches_fan(  # type: ignore[no-untyped-def]
     p0, p1, place, frame, first, spans, row_x, node_y, node_z, cells, strength,
@@ -613,7 +676,7 @@ def patches_fan(  # type: ignore[no-untyped-def]
     shade: (obstacle or -1, solids (K, 18), groups (O, 2) first and last solid, bounds (O, 7) ball
     and its velocity, times (P,) s from the middle of the pass, wavelength, face). With an obstacle,
     what is added is what that obstacle takes: see :func:`_taken`.
-    nodes (6, 4M + 1) float64, work (96,) float32: scratch. fine (P, 2B) float32, re and im in
+    nodes (8, 4M + 1) float64, work (96,) float32: scratch. fine (P, 2B) float32, re and im in
     turn, is added to.
     """
     last = fine.shape[1] // 2 - 2
@@ -645,29 +708,16 @@ def patches_fan(  # type: ignore[no-untyped-def]
                 end = spans[p, w, 2 * half + 1]
                 if end <= begin:
                     continue
-                sink, turn_of = 0.0, 1.0
-                for m in range(4 * begin, 4 * end + 1):
-                    dy = node_y[m] - sy
-                    dz = node_z[i, m] - sz
-                    inv = 1.0 / math.sqrt(dx_s * dx_s + dy * dy + dz * dz)
-                    u = (dx_s * ax + dy * ay + dz * az) * inv
-                    if bent == 1:  # launch direction: looked up once a segment, at its middle
-                        if m % 4 == 0 and m < 4 * end:
-                            ey_, ez_ = node_y[m + 2] - sy, node_z[i, m + 2] - sz
-                            flat = math.sqrt(dx_s * dx_s + ey_ * ey_) + 1e-9
-                            r0 = math.sqrt(flat * flat + ez_ * ez_)
-                            stretch, launch, arrival, ratio = _bent(rays, near_ray, flat, ez_ + sz)
-                            nodes[2, m // 4] = stretch
-                            nodes[3, m // 4] = launch
-                            nodes[4, m // 4] = arrival
-                            nodes[5, m // 4] = ratio
-                            sink = launch
-                            level = math.sqrt(max(1.0 - (launch + ez_ / r0) ** 2, 0.0))
-                            turn_of = level * r0 / flat
-                        u = (dx_s * ax + dy * ay) * inv * turn_of + (dz * inv + sink) * az
-                    b = _along(u, inv, along_re, along_im, inv_step, sine_step)
-                    nodes[0, m] = b.real
-                    nodes[1, m] = b.imag
+                if bent == 1:
+                    _nodes_bent(
+                        nodes, begin, end, node_y, node_z, i, dx_s, sy, sz, ax, ay, az,
+                        along_re, along_im, inv_step, sine_step, rays, near_ray,
+                    )  # fmt: skip
+                else:
+                    _nodes_straight(
+                        nodes, begin, end, node_y, node_z, i, dx_s, sy, sz, ax, ay, az,
+                        along_re, along_im, inv_step, sine_step,
+                    )  # fmt: skip
                 for m in range(begin, end):
                     y0 = node_y[4 * m]
                     z0 = node_z[i, 4 * m]

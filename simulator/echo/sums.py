@@ -42,7 +42,7 @@ def sum_patches(
         if disc:
             kernels.patches_disc(a, b, *bed, across, *channel.axis(), bend, shade, work, pairs)
             return
-        nodes = np.empty((6, len(patches.node_y)))
+        nodes = np.empty((8, len(patches.node_y)))
         kernels.patches_fan(
             a, b, *bed, across, *along, *channel.axis(), bend, shade, nodes, work, pairs
         )
@@ -112,23 +112,20 @@ def _hide_ping(
     fine: np.ndarray, shade: tuple | None,
 ) -> None:  # fmt: skip
     """One ping's hidden segments, summed with their strengths taken away."""
-    w, m = np.nonzero(out)
-    if not len(w):
+    held = np.flatnonzero(out.any(axis=1))
+    if not len(held):
         return
-    rows = patches.first[p] + w
-    taken = np.zeros((int(w.max() - w.min()) + 1, *cells.shape[1:]), dtype=np.float32)
-    taken[w - w.min(), m] = cells[rows, m]
-    shaped = taken.reshape(taken.shape[0], -1, 8, scatterers.SEGMENT)
-    shaped[:, :, 6:] *= -out[w.min() : w.max() + 1][:, :, None, None]
-    spans = np.ascontiguousarray(patches.spans[p : p + 1, w.min() : w.max() + 1])
-    low = int(patches.first[p] + w.min())
+    w0, w1 = int(held[0]), int(held[-1]) + 1
+    rows = slice(int(patches.first[p]) + w0, int(patches.first[p]) + w1)
+    taken = cells[rows].reshape(w1 - w0, -1, 8, scatterers.SEGMENT).copy()
+    taken[:, :, 6:] *= -out[w0:w1, :, None, None]
     cut = replace(
         patches,
-        row_x=patches.row_x[low : low + taken.shape[0]],
-        node_z=np.ascontiguousarray(patches.node_z[low : low + taken.shape[0]]),
-        cells=shaped,
+        row_x=patches.row_x[rows],
+        node_z=np.ascontiguousarray(patches.node_z[rows]),
+        cells=taken,
         first=np.zeros(1, dtype=np.int32),
-        spans=spans,
+        spans=np.ascontiguousarray(patches.spans[p : p + 1, w0:w1]),
     )
     one = channel.cut(p, p + 1)
     sum_patches(one, cut, fine[p : p + 1], lambda a, b, work: work(a, b), shade)

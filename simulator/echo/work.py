@@ -309,15 +309,19 @@ class Work:
         cut = channel.cut(p0, p1)
         fine = np.zeros((p1 - p0, channel.grid.bins), dtype=np.complex64)
         shade = solids.shade(own, cut)
-        for part in ("top", "below") if self.scene.bed.soft_thickness > 0.0 else ("top",):
+        bed = self.scene.bed
+        for part in self._bed_parts():
             whole = self.beds.get((channel.look, channel.side, part))
             patches = (
                 self._patches(cut, part, within=within)
                 if whole is None
                 else scatterers.narrowed(whole, p0, p1, within)
             )
-            if patches is not None:
-                sums.sum_patches(cut, patches, fine, self._spread, shade)
+            if patches is None:
+                continue
+            sums.sum_patches(cut, patches, fine, self._spread, shade)
+            if not bed.level:  # what the relief hides no obstacle takes once more
+                sums.hide(cut, bed, patches, fine, self._spread, (solids, own))
         made = sums.received_where_filled(channel, fine, self._spread)
         if made is None:
             return None

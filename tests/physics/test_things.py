@@ -41,15 +41,15 @@ def level(thing: Any) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray]]:
     return corner, (np.array([size, 0.0, 0.0]), np.array([0.0, size, 0.0]))
 
 
-@pytest.mark.parametrize("r", [2.0, 3.0, 6.0])
+@pytest.mark.parametrize("r", [1.0, 2.0, 4.0])
 def test_a_large_mirror_is_an_image_source(r: float) -> None:
     """R/(2r): the source's image lies 2r away (derived; the beam fades before the edges)."""
     heard = above(wide(diameter=0.034, frequency=200e3))
-    got = steady(things.mirror(*level((2.0, r)), 0.5, heard), heard)[0]
+    got = steady(things.mirror(*level((3.0, r)), 0.5, heard), heard)[0]
     k = 2.0 * np.pi / heard.wavelength
     ratio = got / (0.5 / (2.0 * r) * np.exp(-2j * k * r))
     assert abs(20.0 * np.log10(abs(ratio))) < FACETS_DB
-    assert abs(np.angle(ratio)) < 0.05
+    assert abs(np.angle(ratio)) < 0.08 / r  # the beam's curve over the first zone
 
 
 @pytest.mark.parametrize("r", [1.0, 2.0, 6.0])
