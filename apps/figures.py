@@ -50,6 +50,8 @@ TOP, BOTTOM, HEADING, LAKE_AXIS = 112.0, 88.0, 38.0, 42.0
 FOOT_LINE, FOOT_LINES = 22.0, 2  # the bottom holds so many lines; more lift the pictures
 MARGIN_LINES = 3  # most lines of a row in the margin
 LAKE_SHARE, LAKE_MOST = 0.95, 250.0  # of an echogram's height; pixels
+# of the echograms' height: a side look holds two beams, a fan-down repeats the cone more plainly
+SHARES = {"cone": 1.0, "fan_down": 0.75, "side": 1.25}
 
 
 def draw_pass(
@@ -86,12 +88,13 @@ def draw_pass(
     wide = page.width - LEFT - GAP - TRACE - GAP - MARGIN - GAP - RIGHT
     room = page.height - top - bottom - LAKE_AXIS - HEADING * len(names)
     lake = min(LAKE_SHARE * room / (len(names) + LAKE_SHARE), LAKE_MOST)
-    tall = (room - lake) / len(names)
+    each = (room - lake) / sum(SHARES[n] for n in names)
     draw_lake(page, scene, shared, ping, (LEFT, top, wide, lake))
     draw_colour_scale(page, receiver, LEFT + wide + GAP, top + lake)
     y = top + lake + LAKE_AXIS
     cells = (1, 1)
     for n, name in enumerate(names):
+        tall = SHARES[name] * each
         box = (LEFT, y + HEADING, wide, tall)
         _look_heading(page, scene, name, y + HEADING - 10.0, wide)
         end = n == len(names) - 1

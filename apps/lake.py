@@ -95,7 +95,7 @@ STROKES = {
 # Words keep clear of these where they can; and how far they may move, in lines, down positive.
 SOLID = frozenset(
     ("fish", "target", "school", "motion", "stone", "timber", "weedbed", "inside", "plate",
-     "housing", "float", "steel")
+     "housing", "float", "steel", "rope")
 )  # fmt: skip
 MOVES = (0.0, -1.0, -2.0, 1.9, -3.0, 2.9, -4.0, -5.0)
 # role: fill, its opacity, and the colour of its outline if any
@@ -205,6 +205,11 @@ class Room:
         near = abs(self.x - other.x) < self.half + other.half
         return near and abs(self.y - other.y) < self.tall + other.tall
 
+    def within(self, box: Box) -> bool:
+        """Whether it lies within the view."""
+        across = self.half <= self.x <= box[2] - self.half
+        return across and self.tall < self.y < box[3] - self.tall + 4.0
+
 
 def _words(x: float, base: float, half: float) -> Room:
     """Room of a line of words by its middle, baseline and half width."""
@@ -254,16 +259,21 @@ def _labels(
         half = 0.5 * text_width(text, face)
         u = min(max(u, half + 6.0), box[2] - half - 6.0)
         home = (z - top) / (bottom - top) * box[3] - 8.0
-        tries = [home + moved * 1.1 * NOTE for moved in MOVES]
-        tries = [v for v in tries if 0.8 * NOTE < v < box[3] - 4.0]
-        clear = [v for v in tries if not any(_words(u, v, half).meets(r) for r in words)]
-        free = [v for v in clear if not any(_words(u, v, half).meets(r) for r in things)]
-        for v in (free or clear)[:1]:
-            words.append(_words(u, v, half))
-            page.text(box[0] + u, box[1] + v, text, NOTE, "ink", ha="center", halo=not free)
-            if abs(v - home) > 1.0 and shape["role"] == "label":
-                end = v + 5.0 if v < home else v - NOTE
-                _leader(page, axes, (u / box[2], 1.0 - end / box[3]), x, z, shared)
+        tries = [_words(u, home + moved * 1.1 * NOTE, half) for moved in MOVES]
+        beside = [
+            _words(u + a * (half + 14.0), home + b, half) for b in (14.0, 0.0) for a in (1, -1)
+        ]
+        tries = [r for r in [*tries[:3], *beside, *tries[3:]] if r.within(box)]
+        clear = [r for r in tries if not any(r.meets(other) for other in words)]
+        free = [r for r in clear if not any(r.meets(other) for other in things)]
+        for room in (free or clear)[:1]:
+            words.append(room)
+            base = room.y + 0.33 * NOTE
+            place = box[0] + room.x, box[1] + base
+            page.text(*place, text, NOTE, "ink", ha="center", halo=not free)
+            if abs(base - home) > NOTE and shape["role"] == "label":
+                end = base + 5.0 if base < home else base - NOTE
+                _leader(page, axes, (room.x / box[2], 1.0 - end / box[3]), x, z, shared)
 
 
 def _leader(

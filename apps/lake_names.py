@@ -86,14 +86,20 @@ def where(thing: Any) -> str:
 
 
 def named_things(scene: Scene) -> list[tuple[str, str, list[Any]]]:
-    """Things and schools in words, as (field, name, members): many of a kind together."""
+    """Things and schools in words, as (field, name, members): many of a kind, or alike, as one."""
     found: list[tuple[str, str, list[Any]]] = []
     for field, (_, many) in KINDS.items():
         here = getattr(scene, field)
         if len(here) > NAMED_EACH:
             found.append((field, f"{len(here)} {many}", list(here)))
-        else:
-            found += [(field, thing_name(field, thing), [thing]) for thing in here]
+            continue
+        alike: dict[str, list[Any]] = {}
+        for thing in here:
+            alike.setdefault(thing_name(field, thing), []).append(thing)
+        found += [
+            (field, name if len(these) == 1 else f"{len(these)} × {name}", these)
+            for name, these in alike.items()
+        ]
     return found
 
 
@@ -148,5 +154,6 @@ def names(scene: Scene, fish: Sequence[tuple[str, list[Fish]]]) -> list[str]:
         rows.append(f"{name}, at {span}{moves(group[0]) if len(group) == 1 else ''}")
     rows += [f"{target_name(t)}, at {t.depth:g} m" for t in scene.targets]
     for _, name, these in named_things(scene):
-        rows.append(f"{name}, {where(these[0])}" if len(these) == 1 else name)
+        places = {where(thing) for thing in these}
+        rows.append(f"{name}, {places.pop()}" if len(places) == 1 else name)
     return rows

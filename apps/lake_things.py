@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from apps.lake_names import moves, named_things, off_line
+from apps.lake_names import NAMED_EACH, moves, named_things, off_line
 from simulator.scatterers import fish_axes, members, owner_seed
 from simulator.scatterers.pen import walls
 from simulator.scatterers.things import block_ends, foot, timber_ends
@@ -50,10 +50,12 @@ def thing_shapes(scene: Scene) -> list[Shape]:
 
 
 def thing_labels(scene: Scene) -> list[Shape]:
-    """A label over each thing, or over the middle of many of a kind."""
+    """A label over each thing; over the first of some alike, or the middle of many of a kind."""
     shapes = []
     for field, name, these in named_things(scene):
         tops = [_top(field, thing, scene) for thing in these]
+        if 1 < len(these) <= NAMED_EACH:
+            name, these, tops = name.split(" × ", 1)[1], these[:1], tops[:1]
         x = float(np.mean([place[0] for place in tops]))
         text = name + moves(these[0]) + (off_line(these[0].y, scene) if len(these) == 1 else "")
         shapes.append(label(x, min(place[1] for place in tops), text))
@@ -139,7 +141,7 @@ def _weed(thing: Any, scene: Scene, n: int) -> Iterator[Shape]:
     at = np.sort(rng.uniform(x[0], x[-1], count))
     foot_z = np.asarray(bed.depth_at(at, thing.y)) - thing.lift
     tall = np.minimum(thing.height * rng.uniform(0.5, 1.0, count), foot_z)
-    lean = 0.06 * thing.height * rng.normal(size=(2, count))
+    lean = 0.03 * thing.height * rng.normal(size=(2, count))
     knee = np.stack([at + lean[0], foot_z - 0.55 * tall], -1)
     tip = np.stack([at + lean[0] + lean[1], foot_z - tall], -1)
     root = np.stack([at, foot_z], -1)

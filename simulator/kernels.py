@@ -130,15 +130,25 @@ def receive(p0, p1, fine, taps, gain, step, lead, out):  # type: ignore[no-untyp
     """Fine bins through the pulse to picture rows: out[p, r] = Σ_m taps[m]·fine[p, r·step+lead-m].
 
     ``fine`` (P, B) complex64, each bin first multiplied by ``gain`` (B,); taps real (M,);
-    ``out`` (P, R) complex64. ``lead`` - M + 1 must not be negative.
+    ``out`` (P, R) complex64. ``lead`` - M + 1 must not be negative. Rows whose taps reach no bin
+    that holds anything are 0 without a sum.
     """
     rows = out.shape[1]
     count = taps.shape[0]
+    none = np.complex64(0.0)
     for p in range(p0, p1):
+        low, high = 0, fine.shape[1]
+        while low < high and fine[p, low] == none:
+            low += 1
+        while high > low and fine[p, high - 1] == none:
+            high -= 1
         for r in range(rows):
             re = np.float32(0.0)
             im = np.float32(0.0)
             at = r * step + lead
+            if at < low or at - count + 1 >= high:
+                out[p, r] = none
+                continue
             for m in range(count):
                 value = fine[p, at - m]
                 weight = taps[m] * gain[at - m]
@@ -258,12 +268,22 @@ def _turned(vx, vy, vz, hx, hy, launch, arrival):  # type: ignore[no-untyped-def
 
 
 @_inline
+def _erf(x):  # type: ignore[no-untyped-def]
+    """The error function within 5e-4 (Abramowitz & Stegun 1964, eq. 7.1.27)."""
+    y = abs(x)
+    d = 1.0 + y * (0.278393 + y * (0.230389 + y * (0.000972 + y * 0.078108)))
+    d *= d
+    return math.copysign(1.0 - 1.0 / (d * d), x)
+
+
+@_inline
 def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay, az):  # type: ignore[no-untyped-def]
     """Share of the pressure that one obstacle lets pass one way from s to q.
 
-    solids (K, 18): middle (3), velocity (3), three half axes (3 each), loss (dB/m; 1e6 and more
+    solids (K, 19): middle (3), velocity (3), three half axes (3 each), loss (dB/m; 1e6 and more
     blocks), kind: 0 a soft-edged piece, round about its first axis, 1 a box crossed by its chord;
-    radius of a ball around it. Edges are softened across the line by the Fresnel radius and, along
+    radius of a ball around it; 1 where it is so thick that its share changes slowly from patch to
+    patch. Edges are softened across the line by the Fresnel radius and, along
     the face (ax, ay, az), by its width seen from q.
     """
     dx, dy, dz = qx - sx, qy - sy, qz - sz
@@ -336,8 +356,8 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
         ot = ob * cos - oa * sin
         if abs(ot) > thick + 2.5 * wt:
             continue
-        cover = 0.25 * (math.erf((ol + half) / wl) - math.erf((ol - half) / wl))
-        cover *= math.erf((ot + thick) / wt) - math.erf((ot - thick) / wt)
+        cover = 0.25 * (_erf((ol + half) / wl) - _erf((ol - half) / wl))
+        cover *= _erf((ot + thick) / wt) - _erf((ot - thick) / wt)
         if solids[k, 15] >= 1e6:
             # pieces in a row overlap as far as their round ends are seen; one behind another
             # takes no more than one
@@ -350,7 +370,10 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
         chord = 2.0 * (abs(a1) + math.sqrt(a2 * a2 + a3 * a3))
         taken += cover * (1.0 - 10.0 ** (-solids[k, 15] * chord / 20.0))
     blocked = max(blocked, most)
-    return (1.0 - min(blocked, 1.0)) * (1.0 - min(taken, 1.0)) * 10.0 ** (-crossed / 20.0)
+    left = (1.0 - min(blocked, 1.0)) * (1.0 - min(taken, 1.0))
+    if crossed > 0.0:
+        left *= 10.0 ** (-crossed / 20.0)
+    return left
 
 
 @_inline
@@ -433,7 +456,7 @@ def _shade_work(  # type: ignore[no-untyped-def]
     cz = bounds[own, 2] + bounds[own, 5] * t - sz
     r1 = max((cx * dx + cy * dy + cz * dz) / r, 0.05)
     soft = math.sqrt(max(2.0 * wavelength * (r - r1) * r / r1, 0.0))
-    step = 5 if soft > 0.3 * length else 1
+    step = 5 if soft > 0.3 * length or shade[1][shade[2][own, 0], 18] > 0.5 else 1
     any_taken = False
     last = 0.0
     for q in range(0, 16, step):
@@ -673,7 +696,7 @@ def patches_fan(  # type: ignore[no-untyped-def]
     bend: (1 with a layered profile else 0, ray table (NR, NZ, 4), where it is looked up (3,)), see
     :func:`_bent`. Each segment is then seen from a place of its own, so that path, directions and
     spreading are those of the ray to its middle.
-    shade: (obstacle or -1, solids (K, 18), groups (O, 2) first and last solid, bounds (O, 7) ball
+    shade: (obstacle or -1, solids (K, 19), groups (O, 2) first and last solid, bounds (O, 7) ball
     and its velocity, times (P,) s from the middle of the pass, wavelength, face). With an obstacle,
     what is added is what that obstacle takes: see :func:`_taken`.
     nodes (8, 4M + 1) float64, work (96,) float32: scratch. fine (P, 2B) float32, re and im in
@@ -706,6 +729,17 @@ def patches_fan(  # type: ignore[no-untyped-def]
             for half in range(2):
                 begin = spans[p, w, 2 * half]
                 end = spans[p, w, 2 * half + 1]
+                if own >= 0:  # only the segments in the wedge
+                    while begin < end and not _in_wedge(
+                        shade, own, sx, sy, sz, row_x[i], node_y[4 * begin + 2],
+                        node_z[i, 4 * begin + 2], shade[4][p], length,
+                    ):  # fmt: skip
+                        begin += 1
+                    while end > begin and not _in_wedge(
+                        shade, own, sx, sy, sz, row_x[i], node_y[4 * end - 2],
+                        node_z[i, 4 * end - 2], shade[4][p], length,
+                    ):  # fmt: skip
+                        end -= 1
                 if end <= begin:
                     continue
                 if bent == 1:
@@ -721,11 +755,6 @@ def patches_fan(  # type: ignore[no-untyped-def]
                 for m in range(begin, end):
                     y0 = node_y[4 * m]
                     z0 = node_z[i, 4 * m]
-                    if own >= 0 and not _in_wedge(
-                        shade, own, sx, sy, sz, row_x[i], node_y[4 * m + 2],
-                        node_z[i, 4 * m + 2], shade[4][p], length,
-                    ):  # fmt: skip
-                        continue
                     dx = dx_s
                     if bent == 1:
                         gx, gy = row_x[i] - sx, node_y[4 * m + 2] - sy

@@ -20,7 +20,8 @@ from simulator.sounder.look import Look
 from simulator.water import Profile
 
 MAX_CELLS = 24_000_000
-MANY_DB_DOWN = 10.0 ** (-50.0 / 20.0)
+FAINT_DB = -60.0  # pings of a thing so far below its loudest are left out
+FAINT_OF_MANY_DB = -50.0  # of one of many like it
 WINDOW_DB = -60.0  # a target is left out of pings where the two-way beam is below this
 
 
@@ -303,9 +304,12 @@ def owner_seed(seed: int, *words: object) -> int:
     return int.from_bytes(hashlib.blake2b(text, digest_size=8).digest(), "little") >> 1
 
 
-def _loud(channel: Channel, d: np.ndarray, r: np.ndarray, extent: float) -> np.ndarray:
-    """Pings (P,) bool in which the envelope of the beam over spreading is within 50 dB of the
-    loudest. The envelope: J1 and sine at their largest, at the part of the thing nearest the axis.
+def _loud(
+    channel: Channel, d: np.ndarray, r: np.ndarray, extent: float, faint_db: float
+) -> np.ndarray:
+    """Pings (P,) bool in which the envelope of the beam over spreading is not fainter than that
+    against the loudest. The envelope: J1 and sine at their largest, at the part of the thing
+    nearest the axis.
     """
     if channel.tables.disc:
         off = np.linalg.norm(np.cross(d, channel.frame[:, 2]), axis=1)
@@ -315,7 +319,7 @@ def _loud(channel: Channel, d: np.ndarray, r: np.ndarray, extent: float) -> np.n
     y = np.pi * channel.face_length / channel.wavelength * sine
     falls = 1.6 / np.maximum(y, 1.0) ** 1.5 if channel.tables.disc else 1.0 / np.maximum(y, 1.0)
     level = np.minimum(falls, 1.0) ** 2 / r**2
-    return np.asarray(level > MANY_DB_DOWN * level.max())
+    return np.asarray(level > 10.0 ** (faint_db / 20.0) * level.max())
 
 
 def window(
@@ -324,8 +328,8 @@ def window(
     """Pings [p0, p1) and picture rows [r0, r1) that a thing at ``centre`` reaches, or None.
 
     centre (3,), or (P, 3) when it moves; extent m. Pings where the envelope of the two-way beam
-    is below −60 dB are left out; of one of ``many`` like it, those 50 dB below its loudest: they
-    hold less than 0.1 % of its energy.
+    is below −60 dB are left out, and those whose beam and spreading are 60 dB below the loudest's;
+    of one of ``many`` like it, 50 dB: they hold less than 0.1 % of its energy.
     """
     d = np.atleast_2d(centre) - channel.place
     r = np.maximum(np.linalg.norm(d, axis=1), 1e-3)
@@ -336,8 +340,7 @@ def window(
         u = np.abs(np.einsum("pk,pk->p", d, channel.frame[:, 0])) / r
         kept &= u * r <= sine * r + 0.6 * channel.face_length + extent
     kept &= np.einsum("pk,pk->p", d, channel.frame[:, 2]) > -extent
-    if many:
-        kept &= _loud(channel, d, r, extent)
+    kept &= _loud(channel, d, r, extent, FAINT_OF_MANY_DB if many else FAINT_DB)
     grid = channel.grid
     first, last = grid.times()[0] + channel.delay, grid.times()[-1] + channel.delay
     slow, fast = 2.0 / channel.sound_speed / np.array(_speeds(channel.profile, channel.sound_speed))

@@ -60,7 +60,8 @@ def turned_axes(heading: np.ndarray, tilt: np.ndarray, roll: np.ndarray) -> np.n
 
 
 def pose(fish: Any, times: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarray]:
-    """Middle (P or 1, 3) and axes (P or 1, 3, 3) of a fish (or one of a school) at times (P,) s from mid-pass.
+    """Middle (P or 1, 3) and axes (P or 1, 3, 3) of a fish, or one of a school, at times
+    (P,) s from mid-pass.
 
     Swimming: steadily along its axis. Holding station: tilt and heading each the sum of two sines
     of drawn phase, ``unrest`` and twice that rms. Assumed; no source.
@@ -82,8 +83,8 @@ def pose(fish: Any, times: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarra
 
 @lru_cache(maxsize=1024)
 def _sliced(key: FormKey, wavelength: float, sound_speed: float) -> tuple:
-    """Slices at most λ/4 of body and gas, coefficients, the floor's amplitude and the reach of a form,
-    kept for the next pass."""
+    """Slices at most λ/4 of body and gas, coefficients, the floor's amplitude and the reach of a
+    form, kept for the next pass."""
     slices = key.form.slices(wavelength / 4.0)
     arrays = []
     for part in (slices.body, slices.bladder):

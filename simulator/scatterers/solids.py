@@ -27,14 +27,17 @@ BLOCKS = 1e9  # dB/m
 FLESH_DB = 1.0  # per cm and MHz of chord; assumed
 SOFT = 0.3  # m: how far the soft edge of a shadow is taken to reach beyond an obstacle
 MOST_AIMS = 40_000  # balls times pings looked at
-PIECES = 5  # a fish or a boulder is cut into so many
+THICK = 0.2  # m, half: volumes that a line crosses with a slowly changing chord
+PIECES = 6  # a boulder is cut into so many
+MOST_PIECES = 8  # a fish into at most so many
+FISH_AWAY = 1.5  # m: from a fish to what it shades and to the sounder, for how finely it is cut
 
 
 @dataclass(frozen=True)
 class Solids:
     """Obstacles of a channel, in the order in which they take from an echo.
 
-    pieces (K, 18), groups (O, 2), bounds (O, 7) as :func:`simulator.kernels.patches_fan` takes
+    pieces (K, 19), groups (O, 2), bounds (O, 7) as :func:`simulator.kernels.patches_fan` takes
     them; owners: a name for each obstacle.
     """
 
@@ -100,24 +103,25 @@ def _aims(balls: np.ndarray, channel: Channel) -> _Aims:
     return _Aims(d / r[:, :, None], wide, seen)
 
 
-NONE = Solids(np.zeros((1, 18)), np.zeros((1, 2), dtype=np.int64), np.zeros((1, 7)), ())
+NONE = Solids(np.zeros((1, 19)), np.zeros((1, 2), dtype=np.int64), np.zeros((1, 7)), ())
 
 
 def piece(
     middle: np.ndarray, halves: np.ndarray, loss: float, box: bool = False,
     velocity: np.ndarray | None = None,
 ) -> np.ndarray:  # fmt: skip
-    """One row (18,): middle (3,) m, half axes (3, 3) m, loss dB/m."""
+    """One row (19,): middle (3,) m, half axes (3, 3) m, loss dB/m."""
     still = np.zeros(3) if velocity is None else velocity
     ball = float(np.sqrt(np.sum(np.square(halves))))
-    return np.concatenate([middle, still, np.ravel(halves), [loss, float(box), ball]])
+    thick = box and float(np.min(np.linalg.norm(halves, axis=1))) > THICK
+    return np.concatenate([middle, still, np.ravel(halves), [loss, float(box), ball, float(thick)]])
 
 
 @lru_cache(maxsize=512)
-def _cut(key: FormKey) -> list[tuple[np.ndarray, bool]]:
+def _cut(key: FormKey, pieces: int) -> list[tuple[np.ndarray, bool]]:
     """Slices (5, n) of a form's body and gas, coarse: place, thickness, half width, half height,
     height of the middle; and whether it is gas."""
-    cut = key.form.slices(key.form.length / PIECES)
+    cut = key.form.slices(key.form.length / pieces)
     return [
         (np.stack([p.x, p.dx, p.half_width, p.half_height, p.z_centre]), gas)
         for p, gas in ((cut.body, False), (cut.bladder, True))
@@ -125,22 +129,25 @@ def _cut(key: FormKey) -> list[tuple[np.ndarray, bool]]:
     ]
 
 
-def fish_solids(fish: Fish, form: FormKey, frequency: float) -> np.ndarray:
-    """Pieces of a fish: its gas blocks, its flesh takes a share."""
+def fish_solids(fish: Fish, form: FormKey, channel: Channel) -> np.ndarray:
+    """Pieces of a fish, about as long as the soft edge of a shadow 3 m from it is wide (two Fresnel
+    radii): its gas blocks, its flesh takes a share."""
+    edge = 2.0 * np.sqrt(0.5 * FISH_AWAY * channel.wavelength)
+    pieces = int(np.clip(np.ceil(fish.length / edge), 2, MOST_PIECES))
     axes = fish_axes(fish.heading, fish.tilt, fish.roll)
     middle = np.array([fish.x, fish.y, fish.depth])
     swims = fish.motion == "swimming" and fish.speed > 0.0
     velocity = fish.speed * axes[0] if swims else np.zeros(3)
     found = []
-    for (x, dx, half_width, half_height, up), gas in _cut(form):
-        rows = np.zeros((len(x), 18))
+    for (x, dx, half_width, half_height, up), gas in _cut(form, pieces):
+        rows = np.zeros((len(x), 19))
         rows[:, :3] = middle + np.outer(x, axes[0]) + np.outer(up, axes[1])
         rows[:, 3:6] = velocity
         rows[:, 6:9] = np.outer(0.5 * dx, axes[0])
         rows[:, 9:12] = np.outer(half_height, axes[1])
         rows[:, 12:15] = np.outer(half_width, axes[2])
         rows[:, 17] = np.sqrt(0.25 * dx**2 + half_height**2 + half_width**2)
-        rows[:, 15] = BLOCKS if gas else 100.0 * FLESH_DB * frequency / 1e6
+        rows[:, 15] = BLOCKS if gas else 100.0 * FLESH_DB * channel.frequency / 1e6
         found.append(rows)
     return np.concatenate(found)
 
@@ -205,7 +212,7 @@ def _pen(thing: Any, scene: Scene, channel: Channel) -> np.ndarray:
     if thing.frame > 0.0:
         for e in edges(thing, scene.bed):
             rows += list(_rod(e, 0.5 * thing.frame))
-    return np.array(rows).reshape(-1, 18)
+    return np.array(rows).reshape(-1, 19)
 
 
 def _school(school: Any, form: Form) -> np.ndarray:
@@ -227,14 +234,14 @@ def _school(school: Any, form: Form) -> np.ndarray:
 def obstacles(
     scene: Scene, channel: Channel, shapes: dict[str, FormKey | None]
 ) -> dict[str, np.ndarray]:
-    """Pieces (K, 18) by owner, in the stated order: fish, schools, boulders, timber, weed, pens,
+    """Pieces (K, 19) by owner, in the stated order: fish, schools, boulders, timber, weed, pens,
     plates, housings, floats, ballast. shapes: the form of each fish and school.
     """
     found: dict[str, np.ndarray] = {}
     for n, fish in enumerate(scene.fish):
         form = shapes[f"fish[{n}]"]
         assert form is not None
-        found[f"fish[{n}]"] = fish_solids(fish, form, channel.frequency)
+        found[f"fish[{n}]"] = fish_solids(fish, form, channel)
     for n, school in enumerate(scene.schools):
         form = shapes[f"schools[{n}]"]
         assert form is not None

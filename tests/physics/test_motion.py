@@ -134,7 +134,8 @@ def test_unrest_is_what_it_says() -> None:
     assert tilt.mean() == pytest.approx(4.0, abs=0.1)
     assert tilt.std() == pytest.approx(5.0, rel=0.02)
     assert heading.std() == pytest.approx(10.0, rel=0.02)
-    np.testing.assert_allclose(axes @ axes.transpose(0, 2, 1), np.tile(np.eye(3), (20_000, 1, 1)), atol=1e-12)
+    square = np.tile(np.eye(3), (20_000, 1, 1))
+    np.testing.assert_allclose(axes @ axes.transpose(0, 2, 1), square, atol=1e-12)
     assert np.array_equal(pose(fish, times[:50], 7)[1], axes[:50])
     assert not np.array_equal(pose(fish, times[:50], 8)[1], axes[:50])
 

@@ -151,20 +151,40 @@ def test_extending_the_range_changes_nothing(
     compare(scene(near, track, bed, **THINGS), scene(grown, track, bed, **THINGS), 20)
 
 
+WITH_FISH = ("fish[0]", "fish[1]", "targets[0]", "noise", "ring-down", "bed", "bed.again")
+
+
 def test_moving_a_fish_computes_that_fish() -> None:
+    """The fish, what it shades, and what is taken of it or shared with it by others in its line;
+    never the bed, the second echo, the noise or the ring-down, nor the other fish or target."""
     runner, made = Runner(threads=2), full()
     first = runner.run(made)
-    assert len(first.computed) == 4 * 5
+    owners = {key.split("/", 2)[2] for key in first.computed}
+    assert owners >= set(WITH_FISH)
+    assert {o for o in owners if o not in WITH_FISH} <= {
+        f"fish[{n}].{what}" for n in (0, 1) for what in ("shadow", "over")
+    }
     assert runner.run(made).computed == ()
     made.fish[1].depth = 2.7
     again = runner.run(made)
-    assert again.computed == (
-        "cone/down/fish[1]", "fan_down/down/fish[1]", "side/port/fish[1]", "side/starboard/fish[1]",
-    )  # fmt: skip
+    computed = {key.split("/", 2)[2] for key in again.computed}
+    assert {"fish[1]", "fish[1].shadow"} <= computed
+    assert computed <= {"fish[1]", "fish[1].shadow", "fish[1].over", "fish[0].over"}
     before, now = every(first), every(again)
     for key in now:
-        if not key.endswith("fish[1]"):
-            assert now[key] is before[key]
+        if key not in again.computed:
+            assert now[key] is before[key], key
+
+
+def test_a_fish_out_of_every_line_leaves_other_shadows_alone() -> None:
+    """Moved where no other fish or target is in line with it: its own layers and nothing else."""
+    runner = Runner(threads=2)
+    made = full(fish=[Fish(depth=2.0, length=0.3, y=-3.0), Fish(depth=3.0, length=0.2, y=3.0)])
+    made.targets[0].y = 0.2
+    runner.run(made)
+    made.fish[1].depth = 2.7
+    computed = {key.split("/", 2)[2] for key in runner.run(made).computed}
+    assert computed <= {"fish[1]", "fish[1].shadow"}
 
 
 def test_gain_and_colours_compute_nothing() -> None:

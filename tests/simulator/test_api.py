@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import inspect
+import math
 import pkgutil
 import subprocess
 import sys
@@ -48,7 +49,11 @@ THINGS = public_things()
 
 def test_the_promised_names_are_there() -> None:
     """The surface that other programs and our own pages are written against."""
-    for name in ("Scene", "Water", "Bed", "Fish", "Sounder", "Track", "Target", "Outline", "Look"):
+    for name in (
+        "Scene", "Water", "Bed", "Fish", "Sounder", "Track", "Target", "Outline", "Look",
+        "Interference", "School", "Boulder", "Timber", "Weed", "Pen", "Plate", "Housing", "Rope",
+        "Float", "Ballast",
+    ):  # fmt: skip
         assert issubclass(getattr(simulator, name), Settable)
     for name in simulator.__all__:
         assert hasattr(simulator, name), name
@@ -60,12 +65,48 @@ def test_the_promised_names_are_there() -> None:
         "aperture.Rectangle.pattern", "aperture.Rectangle.beamwidth",
         "aperture.Rectangle.equivalent_beam_angle", "aperture.Rectangle.directivity_index",
         "forms.Form.from_outline", "scattering.target_strength", "scattering.sphere",
-        "bed.reflection", "bed.backscatter_strength",
+        "scattering.elastic_sphere", "scattering.finite_cylinder",
+        "scattering.prolate_spheroid_soft_hf", "bed.reflection", "bed.backscatter_strength",
+        "plates.transmission_loss", "growth.weight",
     ):  # fmt: skip
         thing: Any = simulator
         for part in path.split("."):
             thing = getattr(thing, part)
         assert callable(thing), path
+        assert (thing.__doc__ or "").strip(), path
+
+
+def test_a_run_leads_to_pictures() -> None:
+    """run(scene) -> Pass, its looks by name -> Echo, each beam -> Picture; side has two beams."""
+    short = {"range_end": 3.0}
+    sounder = {"cone": short, "fan_down": short, "side": short}
+    scene = simulator.Scene.from_dict({"track": {"pings": 4}, "sounder": sounder})
+    done = simulator.run(scene)
+    assert isinstance(done, simulator.Pass)
+    assert set(done.looks) == {"cone", "fan_down", "side"}
+    assert all(isinstance(echo, simulator.Echo) for echo in done.looks.values())
+    side = done.looks["side"]
+    assert side.beams == (side.port, side.starboard)
+    with pytest.raises(AttributeError, match="looks straight down"):
+        _ = done.looks["cone"].port
+    drawn = simulator.pictures(done, scene.receiver)
+    assert set(drawn) == set(done.looks)
+    assert all(isinstance(picture, simulator.Picture) for picture in drawn.values())
+
+
+def test_strengths_are_decibels_or_complex_lengths() -> None:
+    """The conventions: dB unless complex=True; reflection complex; loss never negative."""
+    for call in (
+        lambda **c: simulator.scattering.sphere(0.01, 200e3, kind="rigid", **c),
+        lambda **c: simulator.scattering.elastic_sphere(0.01, 200e3, **c),
+        lambda **c: simulator.scattering.finite_cylinder(0.01, 0.1, 200e3, **c),
+        lambda **c: simulator.scattering.prolate_spheroid_soft_hf(0.1, 0.02, 200e3, **c),
+    ):
+        level, length = float(call()), complex(call(complex=True))
+        assert level == pytest.approx(20.0 * math.log10(abs(length)), abs=1e-9)
+    assert isinstance(complex(simulator.bed.reflection("rock")), complex)
+    assert simulator.plates.transmission_loss("acrylic", 0.003, 200e3) >= 0.0
+    assert simulator.growth.weight("perch", 0.3).kg > 0.0
 
 
 @pytest.mark.parametrize(
@@ -80,6 +121,11 @@ def test_the_promised_names_are_there() -> None:
         ("aperture.Disc.beamwidth", "self frequency sound_speed"),
         ("forms.Form.from_outline", "body bladder"),
         ("bed.backscatter_strength", "name grazing frequency"),
+        ("scattering.target_strength", "fish_or_form frequency tilt roll sound_speed density"),
+        ("scattering.sphere", "radius frequency kind"),
+        ("plates.transmission_loss", "material thickness frequency"),
+        ("growth.weight", "species length_m"),
+        ("run", "scene"),
         ("Scene.load", "path"),
         ("Scene.save", "self path"),
     ],

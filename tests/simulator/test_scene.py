@@ -96,7 +96,11 @@ def scenes(draw: Any) -> dict[str, Any]:
     data["fish"] = draw(st.lists(things(Fish, form=form), max_size=3))
     data["targets"] = draw(st.lists(things(Target), max_size=2))
     for name, kind in OTHERS.items():
-        one = ROPE if name == "ropes" else things(kind, **({"form": form} if name == "schools" else {}))
+        one = (
+            ROPE
+            if name == "ropes"
+            else things(kind, **({"form": form} if name == "schools" else {}))
+        )
         data[name] = draw(st.lists(one, max_size=1))
     with_rows(data["water"], "layering", "table", [[0.0, 20.0], [5.0, 8.0]])
     with_rows(data["bed"], "relief", "profile", [[-5.0, 0.2], [5.0, 0.5]])
