@@ -17,7 +17,8 @@ from simulator.sounder.receiver import Receiver
 from simulator.validity import Limit
 
 __all__ = [
-    "OUTSIDE", "TITLES", "WORDS", "cautions", "look_words", "made_with", "number", "outside_line",
+    "OUTSIDE", "TITLES", "WORDS", "bed_rows", "cautions", "look_words", "made_with", "number",
+    "outside_line",
 ]  # fmt: skip
 
 TITLES = {"cone": "Cone", "fan_down": "Fan-down", "side": "Side"}
@@ -102,12 +103,16 @@ def made_with(scene: Scene, picture: Picture, receiver: Receiver) -> list[tuple[
         ("Colours", f"{receiver.palette}, {receiver.steps}"),
         ("Range compensation", rule),
         ("Sound speed", f"true {true:.0f} m/s, assumed {assumed or true:.0f} m/s"),
-        ("Water", _water_words(scene)),
-        ("Bed", _bed_words(scene)),
+        *bed_rows(scene),
         *([(WORDS["things"], things)] if things else []),
         ("Seed", f"{scene.seed}"),
         ("Simulated by", f"Archwise {simulator.__version__}"),
     ]
+
+
+def bed_rows(scene: Scene) -> list[tuple[str, str]]:
+    """The water and the bed in words, as (heading, words)."""
+    return [("Water", _water_words(scene)), ("Bed", _bed_words(scene))]
 
 
 def _boat_words(scene: Scene) -> str:

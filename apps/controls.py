@@ -59,7 +59,7 @@ GROUPS: dict[str, tuple[Control, ...]] = {
                 help="Top of the cone and the fan-down."),
         Control("range_end", "Range to", f"{CONE}.range_end", low=2, high=25,
                 help="Bottom of the cone and the fan-down."),
-        Control("swath", "Range to each side", "sounder.side.range_end", low=3, high=30,
+        Control("swath", "Range to each side", "sounder.side.range_end", low=3, high=60,
                 help="How far the side look reaches."),
         Control("noise", "Noise", f"{CONE}.noise_level", unit="dB re 1 µPa²/Hz", low=20, high=120,
                 digits=0, help="Of all three looks."),

@@ -14,7 +14,15 @@ from pathlib import Path
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 
-from apps.captions import TITLES, WORDS, cautions, look_words, made_with, outside_line
+from apps.captions import (
+    TITLES,
+    WORDS,
+    bed_rows,
+    cautions,
+    look_words,
+    made_with,
+    outside_line,
+)
 from apps.drawing import named_groups, shared_axis
 from apps.echograms import GAP, TRACE, draw_colour_scale, draw_echogram, draw_trace
 from apps.lake import draw_lake
@@ -106,7 +114,16 @@ def draw_pass(
     _notes(page, scene, rows, top, page.height - bottom)
     for n, (line, colour) in enumerate(footer[::-1]):
         page.text(LEFT, page.height - 16.0 - FOOT_LINE * n, line, SMALL, colour)
+    page.figure.set_label(description(scene))
     return page.figure
+
+
+def description(scene: Scene) -> str:
+    """What is in the water in words, for those who do not see the drawing."""
+    bed = dict(bed_rows(scene))
+    things = "; ".join(things_named(scene, named_groups(scene))) or "nothing but water"
+    water = "; ".join(f"{name.lower()}: {words}" for name, words in bed.items())
+    return f"Lake view: {things}; {water}."
 
 
 def _check(
@@ -244,7 +261,8 @@ def write_still(path: str | Path, figure: Figure, *, transparent: bool = False) 
 def still_bytes(figure: Figure, kind: str, *, transparent: bool = False) -> bytes:
     """A figure as the bytes of a "png" or "svg" file."""
     title = figure.texts[0].get_text() if figure.texts else ""
-    about = {"Title": title, "Description": WORDS["caution"]}
+    told = f"{figure.get_label() or ''} {WORDS['caution']}".strip()
+    about = {"Title": title, "Description": told}
     if kind == "svg":
         about["Date"] = None  # type: ignore[assignment]
     target = io.BytesIO()

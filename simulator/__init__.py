@@ -40,7 +40,7 @@ from simulator.scene import (
 )
 from simulator.sounder import Interference, Look, Receiver, Sounder
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "Ballast", "Bed", "Boulder", "Cancelled", "Echo", "Fish", "Float", "Housing", "Interference",

@@ -348,13 +348,13 @@ def _through(solids, k0, k1, sx, sy, sz, qx, qy, qz, t, wavelength, face, ax, ay
         wl = math.sqrt((wa * cos) ** 2 + (wb * sin) ** 2)
         half = seen + math.sqrt((e2 * cos + b2 * sin) ** 2 + (e3 * cos + b3 * sin) ** 2)
         ol = oa * cos + ob * sin
-        if abs(ol) > half + 2.5 * wl:
+        if abs(ol) > half + SOFT_EDGES * wl:
             continue
         wt = math.sqrt((wa * sin) ** 2 + (wb * cos) ** 2)
         a2, a3 = b2 * cos - e2 * sin, b3 * cos - e3 * sin
         thick = math.sqrt(a2 * a2 + a3 * a3)
         ot = ob * cos - oa * sin
-        if abs(ot) > thick + 2.5 * wt:
+        if abs(ot) > thick + SOFT_EDGES * wt:
             continue
         cover = 0.25 * (_erf((ol + half) / wl) - _erf((ol - half) / wl))
         cover *= _erf((ot + thick) / wt) - _erf((ot - thick) / wt)
@@ -438,14 +438,15 @@ def shades(p0, p1, place, frame, where, shade, out):  # type: ignore[no-untyped-
 
 @_inline
 def _shade_work(  # type: ignore[no-untyped-def]
-    work, cells, at, shade, length, sx, sy, sz, t, ax, ay, az
+    work, cells, at, shade, length, row_x, half, sx, sy, sz, t, ax, ay, az
 ):
     """Weigh the sixteen echoes in scratch by what an obstacle takes; False when it takes none.
 
     Where the shadow's edge is softer than one and a half fifths of the segment's ``length``, it is
-    worked out for every fourth patch and drawn straight between.
+    worked out for every fifth patch and drawn straight between; of patches strewn along the track,
+    ``half`` a pitch to both sides of ``row_x``, at both ends of that.
     """
-    own, _, _, bounds, _, wavelength, _ = shade
+    own, solids, groups, bounds, _, wavelength, _ = shade
     mid = at + np.uint64(8)
     dx = cells[mid] - sx
     dy = cells[mid + np.uint64(16)] - sy
@@ -456,23 +457,35 @@ def _shade_work(  # type: ignore[no-untyped-def]
     cz = bounds[own, 2] + bounds[own, 5] * t - sz
     r1 = max((cx * dx + cy * dy + cz * dz) / r, 0.05)
     soft = math.sqrt(max(2.0 * wavelength * (r - r1) * r / r1, 0.0))
-    step = 5 if soft > 0.3 * length or shade[1][shade[2][own, 0], 18] > 0.5 else 1
+    first = groups[own, 0]
+    slow = soft > 0.3 * length
+    if solids[first, 16] > 0.5:  # a box has sharp edges, but a thick one's chord changes slowly
+        slow = solids[first, 18] > 0.5
+    step = 5 if slow else 1
+    strewn = slow and half > 0.0
     any_taken = False
-    last = 0.0
+    last_a, last_b = 0.0, 0.0
     for q in range(0, 16, step):
         c = at + np.uint64(q)
-        weight = _taken(
-            shade, sx, sy, sz, cells[c], cells[c + np.uint64(16)], cells[c + np.uint64(32)],
-            t, ax, ay, az,
-        )  # fmt: skip
-        any_taken = any_taken or weight < 0.0
-        for k in range(max(q - step + 1, 0), q):
-            share = np.float32(last + (weight - last) * (k - q + step) / step)
-            work[k] *= share
-            work[k + 16] *= share
-        work[q] *= np.float32(weight)
-        work[q + 16] *= np.float32(weight)
-        last = weight
+        x, z = np.float64(cells[c]), np.float64(cells[c + np.uint64(32)])
+        y = cells[c + np.uint64(16)]
+        dip = -cells[c + np.uint64(48)] / cells[c + np.uint64(80)]
+        weight_a, weight_b = 0.0, 0.0
+        for end in range(2 if strewn else 1):
+            there = row_x + (half if end == 1 else -half) if strewn else x
+            weight = _taken(shade, sx, sy, sz, there, y, z + dip * (there - x), t, ax, ay, az)
+            any_taken = any_taken or weight < 0.0
+            weight_a, weight_b = weight_b, weight
+        for k in range(max(q - step + 1, 0), q + 1):
+            share = (k - q + step) / step
+            weight = last_b + (weight_b - last_b) * share
+            if strewn:
+                other = last_a + (weight_a - last_a) * share
+                ahead = (cells[at + np.uint64(k)] - row_x) / (2.0 * half) + 0.5
+                weight = other + (weight - other) * ahead
+            work[k] *= np.float32(weight)
+            work[k + 16] *= np.float32(weight)
+        last_a, last_b = weight_a, weight_b
     return any_taken
 
 
@@ -492,9 +505,8 @@ def patches_disc(  # type: ignore[no-untyped-def]
     n_pattern = np.float32(across.shape[0] - 2)
     segments = (node_y.shape[0] - 1) // 4
     length = node_y[4] - node_y[0]
-    wide = length  # of a segment with the jitter along the track
-    if row_x.shape[0] > 1:
-        wide += row_x[1] - row_x[0]
+    half_pitch = 0.5 * (row_x[1] - row_x[0]) if row_x.shape[0] > 1 else 0.0
+    wide = length + 2.0 * half_pitch  # of a segment with the jitter along the track
     zero = np.float32(0.0)
     to_bins = np.float32(per_metre)
     to_turns = np.float32(turns_per_m)
@@ -585,7 +597,8 @@ def patches_disc(  # type: ignore[no-untyped-def]
                         work[q + 48] = max(ONE - sine * sine, zero)
                         work[q + 64] = max(ONE - front * front, zero)
                     if own >= 0 and not _shade_work(
-                        work, cells, at, shade, length, sx, sy, sz, shade[4][p],
+                        work, cells, at, shade, length, row_x[i], half_pitch, sx, sy, sz,
+                        shade[4][p],
                         frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2],
                     ):  # fmt: skip
                         continue
@@ -852,7 +865,20 @@ def patches_fan(  # type: ignore[no-untyped-def]
                             work[q] = np.float32(re)
                             work[q + 16] = np.float32(im)
                     if own >= 0 and not _shade_work(
-                        work, cells, at, shade, length, sx, sy, sz, shade[4][p], ax, ay, az
+                        work,
+                        cells,
+                        at,
+                        shade,
+                        length,
+                        0.0,
+                        0.0,
+                        sx,
+                        sy,
+                        sz,
+                        shade[4][p],
+                        ax,
+                        ay,
+                        az,
                     ):
                         continue
                     _scatter(work, strength, n_strength, across, n_pattern, fine, p, base, last)

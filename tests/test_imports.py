@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 OURS = ("simulator", "lessons", "apps")
 LONGEST = 400  # lines of a module
-LONGER = {"simulator/kernels.py": 1300}  # all numba in one file, so that its cache is right
+LONGER = {"simulator/kernels.py": 1500}  # all numba in one file, so that its cache is right
 
 # Parts of a package from the ground up. A module may import its own part's lower neighbours and
 # anything of a lower level; parts of one level keep apart unless said so below.

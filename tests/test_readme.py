@@ -119,7 +119,7 @@ def test_half_the_speed_widens_the_mark_and_no_fish_grows(session: LabSession) -
 
 
 @pytest.mark.parametrize("turn", [-10.0, 10.0])
-def test_a_tilted_perch_is_weaker_abreast_and_its_arch_leans(
+def test_tilting_the_perch_levels_its_bladder_or_slopes_it_more(
     session: LabSession, turn: float
 ) -> None:
     def abreast_and_place() -> tuple[float, float]:
@@ -134,10 +134,13 @@ def test_a_tilted_perch_is_weaker_abreast_and_its_arch_leans(
     before, place = abreast_and_place()
     session.set({"item.tilt": session.item.tilt + turn})
     after, moved = abreast_and_place()
-    assert after < before - 2.0
     # it swims against the boat: head up shows its back, and the mirror's glint, to the boat later
     assert (moved - place) * turn > 0
     assert abs(moved - place) > 0.25
+    if turn < 0.0:
+        assert 3.0 < after - before < 6.0 and abs(moved) < 0.15
+    else:
+        assert after < before - 2.0 and abs(moved) > 0.5
 
 
 def test_a_higher_frequency_narrows_the_beam_and_the_mark(session: LabSession) -> None:

@@ -60,7 +60,7 @@ class Work:
         track, water = scene.track, scene.water
         c = water.sound_speed(track.draft)
         assumed = scene.sounder.assumed_sound_speed or c
-        deepest = scene.deepest()
+        deepest = scatterers.stepped(scene.deepest())  # so that a small change keeps the water
         absorption = water.mean_absorption(look.frequency, track.draft, deepest)
         profile = water.sound_speed_profile(deepest)
         channels = scatterers.make_channels(
@@ -238,7 +238,9 @@ class Work:
             heard = self._later(channel, trip) if trip else channel
             if trip and _farthest(owner, heard) < heard.nearest():
                 break
-            layer = self._heard(heard, owner, parts, None)
+            # of a ping before: where things were then
+            then = owner.parts(heard) if trip else parts
+            layer = self._heard(heard, owner, then, None)
             if layer is not None:
                 layers.append(layer)
         return _merged(layers)

@@ -8,6 +8,7 @@ from simulator.scatterers.channel import (
     make_channels,
     make_grid,
     owner_seed,
+    stepped,
     window,
 )
 from simulator.scatterers.fish import FishArrays, FormKey, fish_axes, make_fish, pose
@@ -51,6 +52,7 @@ __all__ = [
     "obstacles",
     "owner_seed",
     "pose",
+    "stepped",
     "strength_table",
     "target_part",
     "window",

@@ -19,6 +19,8 @@ from simulator.sounder.beam_tables import BeamTables, beam_tables
 from simulator.sounder.look import Look
 from simulator.water import Profile
 
+STRAIGHT = np.zeros((2, 2, 4), dtype=np.float32)  # stands where there is no ray table
+STRAIGHT.setflags(write=False)  # as ray tables are, so that kernels are compiled once
 MAX_CELLS = 24_000_000
 FAINT_DB = -60.0  # pings of a thing so far below its loudest are left out
 FAINT_OF_MANY_DB = -50.0  # of one of many like it
@@ -145,7 +147,7 @@ class Channel:
     def bend(self) -> tuple[int, np.ndarray, np.ndarray]:
         """Arguments that the bed's kernels take for bent rays."""
         if self.rays is None:
-            return 0, np.zeros((2, 2, 4), dtype=np.float32), np.zeros(3)
+            return 0, STRAIGHT, np.zeros(3)
         t = self.rays
         where = np.array([1.0 / t.range_step, t.depth_first, 1.0 / t.depth_step])
         return 1, t.values, where
@@ -229,7 +231,7 @@ def make_channels(
     rays = None
     if profile is not None and not profile.constant:
         farthest = grid.bin_times()[-1] * sound_speed / 2.0 * _speeds(profile, sound_speed)[1]
-        rays = ray_table(profile, track.draft, _stepped(farthest), _stepped(deepest))
+        rays = ray_table(profile, track.draft, stepped(farthest), stepped(deepest))
     return tuple(
         Channel(
             name,
@@ -262,7 +264,7 @@ def _speeds(profile: Profile | None, sound_speed: float) -> tuple[float, float]:
     return float(profile.speed.min()) / sound_speed, float(profile.speed.max()) / sound_speed
 
 
-def _stepped(size: float) -> float:
+def stepped(size: float) -> float:
     """Rounded up to a ladder, so that a small change of the scene keeps the same ray table."""
     return float(2.0 ** (np.ceil(4.0 * np.log2(max(size, 1.0))) / 4.0))
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from simulator import plates
 from simulator.forms import Form
+from simulator.kernels import SOFT_EDGES
 from simulator.scatterers.channel import Channel
 from simulator.scatterers.fish import FormKey, fish_axes
 from simulator.scatterers.patches import CULL_NULLS
@@ -25,7 +26,6 @@ from simulator.scene.things import Fish
 
 BLOCKS = 1e9  # dB/m
 FLESH_DB = 1.0  # per cm and MHz of chord; assumed
-SOFT = 0.3  # m: how far the soft edge of a shadow is taken to reach beyond an obstacle
 MOST_AIMS = 40_000  # balls times pings looked at
 THICK = 0.2  # m, half: volumes that a line crosses with a slowly changing chord
 PIECES = 6  # a boulder is cut into so many
@@ -84,16 +84,18 @@ class _Aims:
 
 
 def _aims(balls: np.ndarray, channel: Channel) -> _Aims:
-    """Every ping of a short line; of a long one as many as keep the work bounded, with balls
-    widened by the way between them."""
+    """Every ping of a short line; of a long one as many as keep the work bounded. Balls are widened
+    by the soft edge of a shadow (the target as far away as it can be heard), and by the way between
+    pings left out."""
     step = max(len(channel.place) * len(balls) // MOST_AIMS, 1)
     place, times = channel.place[::step], channel.times[::step]
-    spare = SOFT
-    if step > 1:
-        spare += float(np.max(np.linalg.norm(np.diff(place, axis=0), axis=1), initial=0.0))
+    spare = SOFT_EDGES * 0.41 * channel.face_length
     d = balls[:, None, :3] + times[None, :, None] * balls[:, None, 3:6] - place[None]
+    if step > 1:
+        spare += float(np.max(np.linalg.norm(np.diff(d, axis=1), axis=2), initial=0.0))
     r = np.maximum(np.linalg.norm(d, axis=2), 1e-3)
-    radius = balls[:, 6:] + spare
+    left = np.maximum(1.0 - r / channel.farthest(), 0.0)
+    radius = balls[:, 6:] + spare + SOFT_EDGES * np.sqrt(2.0 * channel.wavelength * r * left)
     wide = np.arcsin(np.minimum(radius / r, 1.0))
     seen = np.ones(r.shape, dtype=bool)
     if not channel.tables.disc:

@@ -169,6 +169,12 @@ def test_json_says_what_was_simulated(archwise: Run, small: Path) -> None:
     # passed straight over, so near its strength; the beam and the row grid take half a decibel
     assert owners["targets[0]"]["peak_db"] == pytest.approx(-40.0, abs=0.5)
     assert cone["peak_db"] >= owners["targets[0]"]["peak_db"]
+    for name, look in told["looks"].items():
+        codes = [limit["code"] for limit in look["outside"]]
+        assert codes[0] == "bed-frequency"
+        assert ("near-field" in codes) == (name != "cone")
+        assert all(set(limit) == {"code", "text"} for limit in look["outside"])
+        assert all(limit["text"].endswith(".") for limit in look["outside"])
     both = {o["side"] for o in told["looks"]["side"]["owners"]}
     assert both == {"port", "starboard"}
     total = sum(o["contributions"] for look in told["looks"].values() for o in look["owners"])

@@ -1,5 +1,6 @@
 """Still pictures: what stands on the page, where, in what colour, and what is refused."""
 
+import ast
 import base64
 import io
 import subprocess
@@ -16,15 +17,33 @@ from matplotlib.figure import Figure
 from matplotlib.image import imread
 
 import simulator
-from apps.captions import look_words
+from apps.captions import OUTSIDE, look_words, made_with, outside_line
 from apps.echograms import held
 from apps.figures import draw_pass, still_bytes, write_still
 from apps.palettes import painted
 from apps.sheet import THEMES, drawable, font, wrapped
 from simulator.model import SettingError
 from simulator.picture import Picture
-from simulator.scene import Fish, Scene, Target, Track
+from simulator.scene import (
+    Ballast,
+    Bed,
+    Boulder,
+    Fish,
+    Float,
+    Housing,
+    Pen,
+    Plate,
+    Rope,
+    Scene,
+    School,
+    Target,
+    Timber,
+    Track,
+    Water,
+    Weed,
+)
 from simulator.sounder import Look, Receiver
+from simulator.validity import outside
 
 ONE_COUNT = 1.01 / 255.0  # the least step of an 8-bit colour
 
@@ -336,9 +355,95 @@ def test_transparent_ground() -> None:
 
 
 def test_looks_in_words() -> None:
-    assert look_words(Look(), 1476.0) == "200 kHz, 26° beam, 0.1 ms pulse"
+    cone = Look(ring_down_time=0.0)
+    assert look_words(cone, 1476.0) == "200 kHz, 26° beam, 0.1 ms pulse"
     side = Look(aperture="rectangle", length=0.166, width=0.0034, frequency=455e3, depression=30.0)
+    side.range_start = 1.0
     assert look_words(side, 1476.0).endswith("0.1 ms pulse, 30° below level")
+    chirp = cone.copy(pulse_kind="chirp", pulse_length=1e-3, taper="Hann", chirp_taper="Hann")
+    assert look_words(chirp, 1476.0).endswith(", Hann taper, 1 ms chirp of 40 kHz, Hann taper")
+
+
+def test_ring_down_is_told_where_some_of_it_is_shown() -> None:
+    look = Look(ring_down_time=2e-4)
+    assert look_words(look, 1476.0).endswith(", rings down in 0.2 ms")
+    look.range_start = 0.25  # it ends at 0.22 m
+    assert "rings" not in look_words(look, 1476.0)
+
+
+def test_captions_tell_relief_layers_waves_and_the_receivers_options() -> None:
+    lake = scene(
+        bed=Bed(relief="ledge", relief_height=-1.5, relief_width=3.0, soft_thickness=0.3,
+                sediment="rock", second_echo=False),
+        water=Water(layering="thermocline", thermocline_depth=6.0, deep_temperature=7.0),
+        track=Track(pings=8, roll=4.0, heave=0.1, wave_period=2.5), boulders=[Boulder(), Boulder()],
+    )  # fmt: skip
+    receiver = Receiver(automatic_gain=True, noise_filter="two of three")
+    rows = dict(made_with(lake, picture(), receiver))
+    ledge = "a ledge of −1.5 m over 3 m, second echo off"
+    assert rows["Bed"] == f"0.3 m of silt over rock, 6 m at x = 0, {ledge}"
+    assert rows["Water"] == "18 °C to 6 m, 7 °C from 8 m, fresh"
+    assert rows["Boat"].endswith("; roll 4°, heave 0.1 m every 2.5 s")
+    assert rows["Gain"].endswith(", automatic gain on, noise filter on")
+    assert rows["Things"] == "2 boulders"
+    plain = dict(made_with(scene(), picture(), Receiver()))
+    assert "Things" not in plain
+    assert plain["Bed"] == "silt, 6 m at x = 0, second echo on"
+    lake.water = Water(layering="table", profile=[[1.0, 20.0], [9.0, 8.0]])
+    words = dict(made_with(lake, picture(), receiver))["Water"]
+    assert words == "20 °C at 1 m to 8 °C at 9 m, by a table, fresh"
+    for relief, words in (("hump", "a hump of"), ("channel", "a channel of"), ("ripples", "every")):
+        lake.bed.relief = relief
+        assert words in dict(made_with(lake, picture(), receiver))["Bed"]
+
+
+def test_one_quiet_line_tells_what_is_outside_stated_ranges() -> None:
+    lake = scene()
+    said = all_text(draw_pass(lake, three()))
+    assert said.count("Outside stated ranges: bed outside 10 to 100 kHz; ") == 1
+    assert "near field of the face (fan-down, side)" in said
+    found = {name: outside(lake, name) for name in ("cone", "fan_down", "side")}
+    told = {limit.code for limits in found.values() for limit in limits} - {"modelled"}
+    line = outside_line(found)
+    assert all(OUTSIDE[code] in line for code in told)
+    assert sum(words in line for words in OUTSIDE.values()) == len(told)
+    assert outside_line({"cone": ()}) == ""
+    alone = all_text(draw_pass(lake, {"cone": picture()}))
+    assert "near field" not in alone
+
+
+def test_every_code_has_its_words() -> None:
+    source = Path(simulator.__file__).parent / "validity.py"
+    tree = ast.parse(source.read_text(encoding="utf-8"))
+    codes = {
+        call.args[0].value
+        for call in ast.walk(tree)
+        if isinstance(call, ast.Call) and getattr(call.func, "id", "") == "Limit"
+        and isinstance(call.args[0], ast.Constant)
+    }  # fmt: skip
+    assert codes == {*OUTSIDE, "modelled"}
+
+
+def test_a_crowded_page_keeps_its_words_apart() -> None:
+    lake = scene(
+        bed=Bed(relief="ledge", soft_thickness=0.2), water=Water(layering="thermocline"),
+        schools=[School(form="perch", count=80, depth=3.0, speed=0.3)], weed=[Weed(x=1.0, y=2.0)],
+        pens=[Pen(lift=1.0), Pen(x=1.5, walls="thin sheet")], ropes=[Rope(), Rope(x=1.0)],
+        floats=[Float()], ballast=[Ballast(x=-1.0)], plates=[Plate()], housings=[Housing(x=0.5)],
+        timber=[Timber(x=-1.5)], boulders=[Boulder(x=1.8)],
+    )  # fmt: skip
+    lake.sounder.cone = Look(pulse_kind="chirp", pulse_length=1e-3, taper="Hann")
+    for size in ((1920, 1080), (1200, 900)):
+        figure = draw_pass(lake, three(), size=size)
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        boxes = [(t.get_text(), t.get_window_extent(renderer)) for t in figure.texts]
+        for n, (text, box) in enumerate(boxes):
+            assert box.x0 >= 0 and box.y0 >= 0 and box.x1 <= size[0] and box.y1 <= size[1], text
+            for other, there in boxes[n + 1 :]:
+                assert not box.shrunk(0.98, 0.72).overlaps(there.shrunk(0.98, 0.72)), (text, other)
+    said = all_text(figure)
+    assert "1 ms chirp of 40 kHz" in said
+    assert "thermocline" in said
 
 
 @pytest.mark.parametrize("theme", THEMES)

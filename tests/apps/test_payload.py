@@ -15,6 +15,7 @@ import simulator
 from apps.payload import Packer, first_return
 from apps.scenes import SCENES, built_in
 from simulator import Fish, Look, Runner, Scene, Sounder, Target, Track, to_picture
+from simulator.validity import outside
 
 MILLIMETRE = 1.5e-3  # the header's rounding, and the grid of points
 RUNNER = Runner(keep_bytes=300 * 2**20)
@@ -22,7 +23,10 @@ HEADER = {
     "seq", "title", "look_for", "caption", "caution", "pings", "x0", "dx", "dt", "code_low_db",
     "code_step_db", "looks", "lake", "marks", "computed_ms",
 }  # fmt: skip
-LOOK = {"name", "title", "subtitle", "rows", "range0", "dr", "absorption", "bed", "codes"}
+LOOK = {
+    "name", "title", "subtitle", "rows", "range0", "dr", "absorption", "bed", "outside", "limits",
+    "codes",
+}  # fmt: skip
 
 
 def _refuse(word: str) -> Any:
@@ -220,6 +224,36 @@ def test_odd_scenes_still_make_strict_json() -> None:
             assert row["dr"] > 0
 
 
+def test_what_is_outside_stated_ranges_goes_with_each_look() -> None:
+    header, _ = send(Packer(), little())
+    rows = {row["name"]: row for row in header["looks"]}
+    for name, row in rows.items():
+        assert row["limits"] == [limit.text for limit in outside(little(), name)]
+        assert row["outside"].startswith("Outside stated ranges: bed outside 10 to 100 kHz")
+        assert "(" not in row["outside"].replace("(±", "")  # its own look need not be named
+    assert "near field" in rows["side"]["outside"]
+    assert "near field" not in rows["cone"]["outside"]
+
+
+@pytest.mark.parametrize("relief", ["ledge", "hump", "channel"])
+def test_over_relief_the_bed_begins_at_its_nearest_point(relief: str) -> None:
+    """Against many more points, at every tenth ping: within a few centimetres."""
+    scene = Scene(track=Track(pings=120, speed=1.0, ping_rate=10.0))
+    bed = scene.bed
+    bed.depth, bed.relief, bed.relief_height, bed.relief_width = 6.0, relief, 1.5, 1.5
+    bed.relief_heading, bed.relief_x = -60.0, 2.0
+    about = {"assumed_sound_speed": 1500.0, "sound_speed": 1500.0}
+    x, y = np.meshgrid(np.linspace(-6, 6, 601), np.linspace(0, 6, 301))
+    place = scene.track.positions()
+    for side, ways in (("port", (-1,)), ("starboard", (1,)), ("down", (-1, 1))):
+        told = np.array(first_return(scene, side, about))
+        assert len(told) == 120
+        for n in range(0, 120, 10):
+            depth = [bed.depth_at(place[n, 0] + x, w * y) - place[n, 2] for w in ways]
+            nearest = min(float(np.sqrt(x**2 + y**2 + d**2).min()) for d in depth)
+            assert told[n] == pytest.approx(nearest, abs=0.05)
+
+
 @pytest.mark.parametrize("slopes", [(0.0, 0.0), (3.0, 0.0), (0.0, 14.0), (-2.0, -14.0)])
 def test_the_bed_begins_where_the_header_says(slopes: tuple[float, float]) -> None:
     """Nearest of many points of the bed on that side; and half amplitude comes within a pulse.
@@ -228,7 +262,8 @@ def test_the_bed_begins_where_the_header_says(slopes: tuple[float, float]) -> No
     only the geometry is checked.
     """
     scene = Scene(track=Track(pings=60), seed=4)
-    scene.bed.depth, scene.bed.sediment = 6.0, "rock"
+    # silt sends most back where it is met squarely, so that its edge is sharp in a slanting beam
+    scene.bed.depth, scene.bed.sediment = 6.0, "silt"
     scene.bed.slope_along, scene.bed.slope_across = slopes
     scene.sounder.assumed_sound_speed = 1500.0
     x, y = np.meshgrid(np.linspace(-4, 4, 401), np.linspace(0, 4, 201))

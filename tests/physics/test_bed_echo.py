@@ -227,6 +227,7 @@ def test_culled_pings_of_a_target_hold_next_to_nothing(monkeypatch: Any) -> None
     made = scene(fan(range_end=6.0), steps(301, 0.02), targets=[Target(depth=4.0)])
     kept = layer(beams(made)[0], "targets[0]")
     monkeypatch.setattr(scatterers.channel, "WINDOW_DB", -200.0)
+    monkeypatch.setattr(scatterers.channel, "FAINT_DB", -200.0)
     everything = layer(beams(made, echo.Runner(threads=1))[0], "targets[0]")
     assert np.any(everything[0]) and not np.any(kept[0])
     share = np.sum(np.abs(everything - kept) ** 2) / np.sum(np.abs(everything) ** 2)

@@ -23,13 +23,14 @@ def begins(beam: Beam, ping: int, share: float = FIRST) -> float:
 
 def nearest(bed: Bed, place: np.ndarray) -> float:
     """Shortest way from a place to the bed, m."""
+
+    def away(where: Any) -> float:
+        flat = np.hypot(where[0] - place[0], where[1] - place[1])
+        return float(np.hypot(flat, bed.depth_at(where[0], where[1]) - place[2]))
+
     found = [
-        minimize(
-            lambda v: np.hypot(np.hypot(*(v - place[:2])), bed.depth_at(*v) - place[2]),
-            place[:2] + start,
-            method="Nelder-Mead",
-        ).fun
-        for start in ([0.0, 0.0], [1.0, 0.5], [-1.0, -0.5])
+        minimize(away, [place[0] + dx, place[1] + dy], method="Nelder-Mead").fun
+        for dx, dy in ([0.0, 0.0], [1.0, 0.5], [-1.0, -0.5])
     ]
     return float(min(found))
 

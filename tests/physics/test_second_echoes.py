@@ -137,7 +137,7 @@ def test_a_mirror_bed_gives_20_log_r_less_6_db() -> None:
     step = lam / 6.0
     half = 448
     x = (np.arange(-half, half) + 0.5) * step
-    edge = np.exp(-((x[:, None] ** 2 + x[None, :] ** 2) / 1.3**2) ** 2)
+    edge = np.exp(-(((x[:, None] ** 2 + x[None, :] ** 2) / 1.3**2) ** 2))
     cells = np.zeros((2 * half, 2 * half // 16, 8, 16), dtype=np.float32)
     for n, field in enumerate((x[:, None], x[None, :], h, 0.0, 0.0, -1.0, 0.0, step**2 / lam)):
         value = np.broadcast_to(np.asarray(field) * (edge if n == 7 else 1.0), edge.shape)
@@ -219,7 +219,7 @@ def test_the_surface_turns_the_pressure_over() -> None:
 
 
 def test_a_softer_bed_answers_twice_more_weakly() -> None:
-    """The second echo falls behind the first as the bed's reflection does: rock, sand, silt, clay."""
+    """The second echo falls behind the first as the bed's reflection does."""
     behind = []
     for name in ("rock", "medium sand", "silt", "clay"):
         bed = Bed(depth=4.0, sediment=name)

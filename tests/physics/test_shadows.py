@@ -11,21 +11,18 @@ from typing import Any
 
 import numpy as np
 import pytest
-from kit import beams, channel, cone, db, fan, layer, scene, side, steps, still
+from kit import beams, channel, cone, db, fan, layer, scene, side, steps
 from scipy.special import erf
 
-from simulator import Bed, Fish, Runner, Scene, Target, kernels, scatterers
+from simulator import Bed, Fish, Runner, Scene, Target
 from simulator.echo import Beam
-from simulator.scatterers import Channel, Solids, solids
+from simulator.scatterers import Channel
 from simulator.scene.objects import Boulder, Float, Timber
 from simulator.sounder.pulse import envelope
 
 EDGE_DB = -12.04  # at the geometric edge half the pressure passes, there and back
 UMBRA_DB = -40.0
 PROFILE_DB = 1.0  # a shadow's edge against its formula through the pulse; 40 pings of one speckle
-KNIFE_DB = 1.7  # the erf edge against ITU-R P.526 for v of 0 to 1.5; worst at v = 0.9
-KERNEL = 2e-3
-CUT = 1e-4  # the kernel leaves out what takes less than this
 
 
 def log(y: float, lift: float, diameter: float = 0.5) -> dict[str, list[Timber]]:
@@ -143,7 +140,7 @@ def test_a_wide_obstacle_leaves_nothing_in_its_umbra() -> None:
 
 
 def test_taking_the_obstacle_away_brings_the_bed_back_exactly() -> None:
-    things = {**log(5.0, 0.5), "fish": [Fish(depth=3.0, y=2.0, length=0.5)]}
+    things: dict[str, Any] = {**log(5.0, 0.5), "fish": [Fish(depth=3.0, y=2.0, length=0.5)]}
     look = side(range_end=12.0)
     runner = Runner(threads=1)
     full = beams(scene(look, LINE, Bed(depth=H), **things), runner)
@@ -222,190 +219,6 @@ def test_a_fish_under_a_fan_hides_only_a_little_of_the_bed() -> None:
     left = np.sum(ratio[first] * bed[first]) / np.sum(bed[first])
     assert 0.7 < left < 0.999
     assert db(ratio[(r > 6.05) & (r < 6.8)].min()) > -3.0
-
-
-# -- the kernel -------------------------------------------------------------------------------
-
-
-def gathered(rng: np.random.Generator, count: int, face: bool = True) -> tuple[Channel, Solids]:
-    """Random obstacles of random pieces, gas, flesh and boxes, still and moving, under a channel."""
-    look = side(range_end=14.0) if face else cone(range_end=14.0)
-    c = channel(look, steps(3, 0.4), 1 if face else 0)
-    found = {}
-    for o in range(count):
-        rows = []
-        middle = rng.uniform([-0.5, 1.5, 1.0], [0.5, 4.0, 4.0])
-        velocity = rng.normal(size=3) * 0.2
-        for _ in range(rng.integers(1, 4)):
-            turn = np.linalg.qr(rng.normal(size=(3, 3)))[0]
-            halves = turn * rng.uniform(0.02, 0.4, 3)[:, None]
-            box = bool(rng.random() < 0.3)
-            loss = 30.0 if box else float(rng.choice([solids.BLOCKS, 20.0, 90.0]))
-            place = middle + rng.normal(size=3) * 0.15
-            rows.append(solids.piece(place, halves, loss, box=box, velocity=velocity))
-        found[f"o{o}"] = np.array(rows)
-    return c, scatterers.gather(found)
-
-
-def pieces_pass(rows: np.ndarray, s: np.ndarray, q: np.ndarray, t: float, c: Channel, along: Any):  # type: ignore[no-untyped-def]
-    """Share of pressure one obstacle lets pass from s to q, from the equations.
-
-    A piece is a rectangle that lies along its first axis as seen, of half length |a1| and its round
-    sides, and as thick as these; soft edges by error functions, to 2.5 of their widths from the
-    ball around it.
-    """
-    way = q - s
-    r = np.linalg.norm(way)
-    u = way / r
-    e = along - (along @ u) * u
-    e /= np.linalg.norm(e)
-    b = np.cross(u, e)
-    blocked, most, taken, crossed = 0.0, 0.0, 0.0, 0.0
-    for row in rows:
-        d = row[:3] + row[3:6] * t - s
-        axes = row[6:15].reshape(3, 3)
-        if row[16]:
-            half = np.linalg.norm(axes, axis=1)
-            unit = axes / half[:, None]
-            with np.errstate(divide="ignore"):
-                ends = (unit @ d + np.outer([-1.0, 1.0], half)) / (unit @ u)
-            low, high = max(ends.min(axis=0).max(), 0.0), min(ends.max(axis=0).min(), r)
-            crossed += max(high - low, 0.0) * row[15]
-            continue
-        r1 = d @ u
-        widest = 2.5 * np.sqrt(0.5 * c.wavelength * r + c.face_length**2 / 6.0)
-        if not 0.0 < r1 < r or np.linalg.norm(d - r1 * u) > row[17] + widest:
-            continue
-        fresnel = 2.0 * c.wavelength * r1 * (r - r1) / r
-        spread = fresnel + (c.face_length * (r - r1) / r) ** 2 / 6.0, fresnel
-        seen = np.array([axes[0] @ e, axes[0] @ b])
-        length = np.linalg.norm(seen)
-        cos, sin = seen / length
-        g, h = cos * e + sin * b, cos * b - sin * e
-        sizes = length + np.hypot(axes[1] @ g, axes[2] @ g), np.hypot(axes[1] @ h, axes[2] @ h)
-        softs = np.sqrt(spread[0] * cos**2 + spread[1] * sin**2), np.sqrt(
-            spread[0] * sin**2 + spread[1] * cos**2
-        )
-        cover = 1.0
-        for axis, size, soft in zip((g, h), sizes, softs, strict=True):
-            cover *= 0.5 * (erf((d @ axis + size) / soft) - erf((d @ axis - size) / soft))
-        if row[15] >= 1e6:
-            blocked, most = blocked + cover * length / sizes[0], max(most, cover)
-        else:
-            chord = 2.0 * (abs(axes[0] @ u) + np.hypot(axes[1] @ u, axes[2] @ u))
-            taken += cover * (1.0 - 10.0 ** (-row[15] * chord / 20.0))
-    blocked = min(max(blocked, most), 1.0)
-    return (1.0 - blocked) * (1.0 - min(taken, 1.0)) * 10.0 ** (-crossed / 20.0)
-
-
-def taken_at(c: Channel, made: Solids, own: int, where: np.ndarray) -> np.ndarray:
-    """What obstacle ``own`` takes of echoes from places (N, 3) in the channel's first ping."""
-    out = np.empty(len(where))
-    place = np.repeat(c.place[:1], len(where), axis=0)
-    frame = np.repeat(c.frame[:1], len(where), axis=0)
-    own_, pieces, groups, bounds, times, wavelength, face = made.shade(own, c)
-    shade = own_, pieces, groups, bounds, np.repeat(times[:1], len(where)), wavelength, face
-    kernels.shades(0, len(where), place, frame, where, shade, out)
-    return out
-
-
-@pytest.mark.parametrize("seed", range(6))
-def test_kernel_against_plain_numpy(seed: int) -> None:
-    rng = np.random.default_rng(seed)
-    c, made = gathered(rng, 4, face=seed % 2 == 0)
-    where = rng.uniform([-1.0, 2.0, 4.2], [1.0, 9.0, 7.0], (300, 3))
-    left = np.array([
-        [
-            pieces_pass(made.pieces[a:b], c.place[0], q, c.times[0], c, c.frame[0, 0]) ** 2
-            for a, b in made.groups
-        ]
-        for q in where
-    ])  # fmt: skip
-    before = np.cumprod(np.hstack([np.ones((len(where), 1)), left[:, :-1]]), axis=1)
-    some = 0
-    for own in range(4):
-        expected = (left[:, own] - 1.0) * before[:, own]
-        np.testing.assert_allclose(taken_at(c, made, own, where), expected, atol=KERNEL)
-        some += np.count_nonzero((expected < -0.05) & (expected > -0.95))
-    assert some > 30
-
-
-@pytest.mark.parametrize("seed", [11, 12])
-def test_overlaps_are_counted_once_in_any_order(seed: int) -> None:
-    """What is left after all is the product over obstacles, so no order matters and none is left
-    below nothing."""
-    rng = np.random.default_rng(seed)
-    c, made = gathered(rng, 5)
-    where = rng.uniform([-1.0, 2.0, 4.2], [1.0, 9.0, 7.0], (300, 3))
-    total = 1.0 + sum(taken_at(c, made, own, where) for own in range(5))
-    assert np.all(total >= -5.0 * CUT) and np.all(total <= 1.0)
-    assert np.any(total < 0.1) and np.any(total > 0.9)
-    order = rng.permutation(5)
-    names = {made.owners[o]: made.pieces[slice(*made.groups[o])] for o in order}
-    other = scatterers.gather(names)
-    again = 1.0 + sum(taken_at(c, other, own, where) for own in range(5))
-    np.testing.assert_allclose(again, total, atol=5.0 * CUT)
-
-
-def test_two_obstacles_at_one_place_block_as_one() -> None:
-    """In the umbra the second finds nothing left to take; together they never take more than all."""
-    c, _ = gathered(np.random.default_rng(0), 1)
-    row = solids.piece(np.array([0.0, 3.0, 3.0]), np.diag([3.0, 0.3, 0.3]), solids.BLOCKS)[None]
-    two = scatterers.gather({"a": row, "b": row.copy()})
-    z = np.linspace(4.5, 8.0, 200)
-    where = np.stack([np.zeros(200), np.full(200, 6.0), z], axis=1)
-    first, second = taken_at(c, two, 0, where), taken_at(c, two, 1, where)
-    deep = first < -0.9999
-    assert np.count_nonzero(deep) > 5
-    assert np.all(np.abs(second[deep]) < CUT)
-    assert np.all(first + second >= -1.0 - CUT)
-
-
-def test_edge_against_knife_edge_diffraction() -> None:
-    """One way past a half plane: ITU-R P.526's J(v) = 6.9 + 20 log(√((v - 0.1)² + 1) + v - 0.1),
-    from memory, v = h √(2 (d1 + d2)/(λ d1 d2)).
-
-    At v = 0 both are 6 dB; between 0 and 1.5 the erf lets up to 1.7 dB more through; past 2 it cuts
-    off faster than diffraction does (a stated softening, not a solution of the wave equation).
-    """
-    c, _ = gathered(np.random.default_rng(0), 1, face=False)
-    d1, d2 = 3.0, 2.0
-    lam = c.wavelength
-    v = np.linspace(0.0, 1.5, 16)
-    h = v / np.sqrt(2.0 * (d1 + d2) / (lam * d1 * d2))
-    j = 6.9 + 20.0 * np.log10(np.sqrt((v - 0.1) ** 2 + 1.0) + v - 0.1)
-    down = c.place[0] + np.array([0.0, 0.0, d1 + d2])
-    found = []
-    for offset in h:  # a sheet from y = -20 m to the offset beyond the line
-        middle = c.place[0] + np.array([0.0, offset - 10.0, d1])
-        row = solids.piece(middle, np.diag([20.0, 10.0, 1e-4]), solids.BLOCKS)[None]
-        taken = taken_at(c, scatterers.gather({"a": row}), 0, down[None])
-        found.append(-10.0 * np.log10(1.0 + taken[0]))  # τ² is there and back: one way its root
-    np.testing.assert_allclose(found, j, atol=KNIFE_DB)
-    assert found[0] == pytest.approx(6.02, abs=0.05)
-
-
-@pytest.mark.parametrize(("r1", "r2"), [(2.0, 2.0), (3.0, 1.0), (1.5, 4.5)])
-def test_penumbra_along_the_track(r1: float, r2: float) -> None:
-    """The face seen from the bed past an edge: a strip face·r2/r1 long on the bed is partly lit.
-
-    Its spread is that of an even strip, W/√12, when the Fresnel zone is small beside it.
-    """
-    c = channel(side(length=0.6, frequency=1.6e6, range_end=14.0), still(draft=0.0), 1)
-    sheet = np.array([
-        solids.piece(np.array([-0.05 - 0.1 * n, 0.0, r1]), np.diag([0.05, 5.0, 1e-4]), solids.BLOCKS)
-        for n in range(60)
-    ])  # fmt: skip
-    x = np.linspace(-1.5, 1.5, 1201) * 0.6 * r2 / r1
-    where = np.stack([x, np.zeros_like(x), np.full_like(x, r1 + r2)], axis=1)
-    left = np.sqrt(1.0 + taken_at(c, scatterers.gather({"a": sheet}), 0, where))
-    density = np.gradient(left, x)
-    mean = np.sum(x * density) / np.sum(density)
-    spread = np.sqrt(np.sum((x - mean) ** 2 * density) / np.sum(density))
-    strip = 0.6 * r2 / r1 / np.sqrt(12.0)
-    fresnel = np.sqrt(c.wavelength * r1 * r2 / (r1 + r2)) * (r1 + r2) / r1
-    assert fresnel < strip
-    assert spread == pytest.approx(np.hypot(strip, fresnel), rel=0.05)
 
 
 def test_one_thing_hides_another_whichever_comes_first() -> None:

@@ -120,7 +120,9 @@ def test_a_height_map_holds_its_heights_at_its_nodes_and_its_edge_beyond() -> No
 
 def test_an_upright_step_is_widened_to_a_slope_about_its_own_place() -> None:
     """At most 80 degrees, since a bed stands on a lattice; heights far from it are kept."""
-    bed = Bed(depth=6.0, relief="profile", profile=[[-4.0, 0.0], [0.0, 0.0], [0.0, 3.0], [4.0, 3.0]])
+    bed = Bed(
+        depth=6.0, relief="profile", profile=[[-4.0, 0.0], [0.0, 0.0], [0.0, 3.0], [4.0, 3.0]]
+    )
     x = np.linspace(-6.0, 6.0, 2401)
     rise = 6.0 - bed.depth_at(x)
     assert np.max(np.diff(rise) / np.diff(x)) <= relief.STEEPEST * (1 + 1e-6)

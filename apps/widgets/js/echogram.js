@@ -198,9 +198,27 @@ function buildRow(page, look) {
       make("span", { class: "sub slant", text: say("slant") })), plot.element),
     make("div", { class: "trace" }, make("div", { class: "plothead" },
       page.plots.size ? null : make("span", { class: "sub", text: say("pingTrace") })), plot.trace));
+  plot.outside = make("details", { class: "outside" }, make("summary", { class: "sub" }),
+    make("ul", { class: "sub" }));
   page.plots.set(look.name, plot);
   page.rows.append(plot.row);
   return plot;
+}
+
+// One muted line under each echogram on what lies outside the models' stated ranges, the sentences
+// behind it; the last one stands under the axis.
+function writeOutside(state, page) {
+  const shown = [...page.plots.values()].filter((plot) => shownLooks(state).some((l) => l.name === plot.name));
+  for (const plot of page.plots.values()) {
+    const look = state.looks.get(plot.name);
+    plot.outside.hidden = !look || !look.outside || !shown.includes(plot);
+    if (plot.outside.hidden) continue;
+    const [line, list] = plot.outside.children;
+    if (line.textContent !== look.outside) line.textContent = look.outside;
+    list.replaceChildren(...(look.limits || []).map((text) => make("li", { text })));
+    const after = plot === shown[shown.length - 1] ? page.bottom : plot.row;
+    if (after.nextSibling !== plot.outside) after.after(plot.outside);
+  }
 }
 
 // Everything that follows the playhead and the cursor.

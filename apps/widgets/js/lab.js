@@ -1,6 +1,7 @@
 // The Open lab page: its skeleton, its layout, the run, and one repaint per frame.
 
-const [RULER, HEAD] = [52, 24]; // heights of the axis band and of a plot's head line
+// heights of the axis band, of a plot's head line and of the line under it
+const [RULER, HEAD, OUTSIDE] = [52, 24, 28];
 
 // Lake view, playhead and a place for the looks; level scale and Run stand over the traces.
 function buildFigure(page) {
@@ -73,7 +74,8 @@ function layOut(state, page, root) {
   const screen = window.innerHeight;
   const lake = narrow ? 96 : clamp(Math.round(screen * 0.15), 96, 160);
   const top = page.figure.getBoundingClientRect().top - root.getBoundingClientRect().top;
-  const room = screen - top - HEAD - lake - RULER - (page.foot.offsetHeight || 36) - 4;
+  const lines = OUTSIDE * Math.min(2, shownLooks(state).filter((look) => look.outside).length);
+  const room = screen - top - HEAD - lake - RULER - lines - (page.foot.offsetHeight || 36) - 4;
   const height = lookHeights(state, page, room, narrow);
   page.size = { narrow, full, left, gap, trace, width, lake, height: (look) => Math.round(height(look)) };
   for (const [name, pixels] of Object.entries({ plot: left + width, trace, gap, left })) {
@@ -90,7 +92,10 @@ function createPainter(state, page, root) {
     frame = 0;
     if (!state.header || !root.clientWidth) return;
     const began = performance.now();
-    if (due.has("size")) layOut(state, page, root);
+    if (due.has("size")) {
+      writeOutside(state, page);
+      layOut(state, page, root);
+    }
     if (due.has("size") || due.has("axis")) page.axis = makeAxis(state, page.size.width);
     if (["size", "axis", "lake"].some((part) => due.has(part))) drawLakes(state, page);
     if (["size", "axis", "colour"].some((part) => due.has(part))) drawBases(state, page);

@@ -31,14 +31,47 @@ function inPlot(context, left, axis, height, draw) {
   context.restore();
 }
 
+// How shapes of a role are drawn: fill and stroke by the names of the inks, opacity of the fill,
+// width and dashes in pixels. Roles that are not here are filled and stroked in the ink they name.
+const LAKE_ROLES = {
+  water: { fill: "water" },
+  bladder: { fill: "bladder" },
+  bed: { fill: "bed", stroke: "bedline" },
+  soft: { fill: "water", alpha: 0.4 },
+  hard: { stroke: "bedline", width: 1.5 },
+  surface: { stroke: "surface", width: 1.5 },
+  thermocline: { fill: "surface", alpha: 0.16, stroke: "surface", dash: [5, 4] },
+  weedbed: { fill: "weed", alpha: 0.16 },
+  weed: { stroke: "weed" },
+  stone: { fill: "bedline", alpha: 0.75, stroke: "bedline" },
+  timber: { fill: "bedline", stroke: "bedline" },
+  inside: { fill: "paper", alpha: 0.45 },
+  net: { stroke: "muted", dash: [3, 2] },
+  mesh: { stroke: "muted", width: 0.5, faint: 0.35 },
+  sheet: { stroke: "muted", width: 2 },
+  frame: { stroke: "ink", width: 2 },
+  air: { fill: "bladder", stroke: "accent", width: 1.5 },
+  plate: { fill: "muted", stroke: "muted" },
+  housing: { fill: "muted", stroke: "ink" },
+  steel: { fill: "muted", stroke: "ink" },
+  rope: { stroke: "bedline", width: 1.2 },
+  float: { fill: "target", stroke: "target" },
+  school: { stroke: "fish", width: 1.4 },
+  motion: { stroke: "accent", width: 1.4 },
+};
+// Words keep clear of these where they can.
+const LAKE_SOLID = new Set(["fish", "target", "school", "motion", "stone", "timber", "weedbed", "inside",
+  "plate", "housing", "float", "steel", "rope"]);
+
 function drawLake(canvas, state, axis, left, height) {
   const context = fit(canvas, left + axis.width, height);
   const lake = state.header.lake;
   const scale = lakeScale(state, axis, height);
   const toX = (m) => left + axis.metresX(m);
+  const inks = { ...state.inks, weed: getComputedStyle(canvas).getPropertyValue("--ok").trim() };
   inPlot(context, left, axis, height, () => {
     for (const shape of lake.shapes) {
-      if (shape.kind !== "label") drawShape(context, state.inks, shape, toX, scale.y);
+      if (shape.kind !== "label") drawShape(context, inks, shape, toX, scale.y);
     }
     drawLabels(context, state, lake.shapes, toX, scale.y, left, axis.width, height);
   });
@@ -46,25 +79,67 @@ function drawLake(canvas, state, axis, left, height) {
 }
 
 function drawShape(context, inks, shape, toX, toY) {
-  const ink = inks[shape.role] || inks.ink;
-  if (shape.kind === "dot") {
-    const [x, z] = shape.points[0];
-    context.beginPath();
-    context.arc(toX(x), toY(z), 3, 0, 2 * Math.PI);
-    context.fillStyle = ink;
-    context.fill();
-    return;
-  }
-  pathOf(context, shape.points, toX, toY, shape.kind === "polygon");
+  const own = { fill: shape.role, stroke: shape.role };
+  const how = LAKE_ROLES[shape.role] || own;
+  const ink = (name) => inks[name] || inks.ink;
   context.lineJoin = "round";
-  context.lineWidth = shape.role === "surface" ? 1.5 : 1;
-  if (shape.kind === "polygon") {
-    context.fillStyle = ink;
-    context.fill();
+  context.lineWidth = how.width || 1;
+  context.strokeStyle = ink(how.stroke);
+  if (shape.kind === "dot") {
+    drawDot(context, ink(shape.role), toX(shape.points[0][0]), toY(shape.points[0][1]));
+  } else if (shape.kind === "strokes") {
+    drawStrokes(context, shape.points, toX, toY, how.faint || 1);
+  } else if (shape.kind === "arrow") {
+    drawArrow(context, shape.points.map(([x, z]) => [toX(x), toY(z)]));
+  } else {
+    drawOutline(context, shape, how, ink(how.fill), toX, toY);
   }
-  if (shape.role === "water" || shape.role === "bladder") return;
-  // A thin stroke keeps a small fish visible where its outline is narrower than a pixel.
-  context.strokeStyle = shape.role === "bed" ? inks.bedline : ink;
+}
+
+function drawDot(context, ink, x, y) {
+  context.beginPath();
+  context.arc(x, y, 3, 0, 2 * Math.PI);
+  context.fillStyle = ink;
+  context.fill();
+}
+
+// A polygon or a line. A thin stroke keeps small things visible where their outline is narrower
+// than a pixel.
+function drawOutline(context, shape, how, fill, toX, toY) {
+  const closed = shape.kind === "polygon";
+  pathOf(context, shape.points, toX, toY, closed);
+  if (closed && how.fill) {
+    context.globalAlpha = how.alpha || 1;
+    context.fillStyle = fill;
+    context.fill();
+    context.globalAlpha = 1;
+  }
+  if (!how.stroke || (closed && how.dash)) return;
+  context.setLineDash(how.dash || []);
+  context.stroke();
+  context.setLineDash([]);
+}
+
+// Many short strokes, two points each.
+function drawStrokes(context, points, toX, toY, opacity) {
+  context.globalAlpha = opacity;
+  context.lineCap = "round";
+  context.beginPath();
+  points.forEach(([x, z], i) => (i % 2 ? context.lineTo(toX(x), toY(z)) : context.moveTo(toX(x), toY(z))));
+  context.stroke();
+  context.lineCap = "butt";
+  context.globalAlpha = 1;
+}
+
+function drawArrow(context, [from, to]) {
+  const turn = Math.atan2(to[1] - from[1], to[0] - from[0]);
+  context.beginPath();
+  context.moveTo(...from);
+  context.lineTo(...to);
+  for (const side of [-1, 1]) {
+    context.moveTo(...to);
+    context.lineTo(to[0] - 7 * Math.cos(turn + side * 0.45), to[1] - 7 * Math.sin(turn + side * 0.45));
+  }
   context.stroke();
 }
 
@@ -76,27 +151,36 @@ function boxOf(points, toX, toY) {
   return { x: (x0 + x1) / 2, y: (y0 + y1) / 2, half: (x1 - x0) / 2 + 2, tall: (y1 - y0) / 2 + 2 };
 }
 
-// Labels stand above or below what they name, clear of fish and of one another where they can.
+// Labels stand above, below or beside what they name, clear of things and of one another where
+// they can.
 function drawLabels(context, state, shapes, toX, toY, left, width, height) {
-  const taken = shapes.filter((shape) => shape.role === "fish" || shape.role === "target")
+  const things = shapes.filter((shape) => LAKE_SOLID.has(shape.role))
     .map((shape) => boxOf(shape.points, toX, toY));
+  const words = [];
   context.textBaseline = "middle";
   context.textAlign = "center";
   context.lineJoin = "round";
   for (const { kind, text, points } of shapes) {
     if (kind !== "label" || !text) continue;
     const half = context.measureText(text).width / 2 + 3;
-    const x = clamp(toX(points[0][0]), left + half, left + width - half);
+    const at = toX(points[0][0]);
     const home = toY(points[0][1]);
-    const tries = [0, -11, 11, -16, 16, -24, 24, -37, 37].map((shift) => clamp(home + shift, 8, height - 8));
-    const free = (y) => taken.every((box) => Math.abs(box.y - y) > box.tall + 6 || Math.abs(box.x - x) > box.half + half);
-    const y = tries.find(free) ?? tries[1];
-    taken.push({ x, y, half, tall: 6 });
+    if (at < left - half || at > left + width + half) continue;
+    const fitted = (x) => clamp(x, left + half, left + width - half);
+    const tries = [0, -11, -16, 11, 16].map((shift) => [fitted(at), home + shift])
+      .concat([1, -1].map((way) => [fitted(at + way * (half + 8)), home]))
+      .concat([-24, 24, -37, 37].map((shift) => [fitted(at), home + shift]))
+      .map(([x, y]) => ({ x, y: clamp(y, 8, height - 8), half, tall: 6 }));
+    const meets = (one, other) => Math.abs(other.y - one.y) <= other.tall + one.tall
+      && Math.abs(other.x - one.x) <= other.half + one.half;
+    const clear = tries.filter((box) => !words.some((other) => meets(box, other)));
+    const box = clear.find((one) => !things.some((other) => meets(one, other))) || clear[0] || tries[1];
+    words.push(box);
     context.lineWidth = 3;
     context.strokeStyle = state.inks.water;
-    context.strokeText(text, x, y);
+    context.strokeText(text, box.x, box.y);
     context.fillStyle = state.inks.ink;
-    context.fillText(text, x, y);
+    context.fillText(text, box.x, box.y);
   }
 }
 
@@ -199,7 +283,7 @@ function lakeDescription(state, axis) {
   const labels = state.header.lake.shapes.filter((s) => s.kind === "label").map((s) => s.text);
   return say("lakeName", { from: figure(metres.low, 1), to: figure(metres.high, 1),
     depth: figure(state.header.lake.depth_max, 1),
-    labels: labels.length ? `${labels.slice(0, 12).join("; ")}.` : "" });
+    labels: labels.length ? `${labels.slice(0, 16).join("; ")}.` : "" });
 }
 
 function placeSlider(page, axis) {
