@@ -205,10 +205,10 @@ def test_penumbra_along_the_track(r1: float, r2: float) -> None:
     assert spread == pytest.approx(np.hypot(strip, fresnel), rel=0.05)
 
 
+SLIM = np.diag([0.08, 0.08, 0.15])
 OBSTACLES = {
     "post": np.array([
-        solids.piece(np.array([0.1, 2.5, 3.4 - 0.3 * n]), np.diag([0.08, 0.08, 0.15]), solids.BLOCKS)
-        for n in range(5)
+        solids.piece(np.array([0.1, 2.5, 3.4 - 0.3 * n]), SLIM, solids.BLOCKS) for n in range(5)
     ]),
     "small ball": solids.piece(np.array([0.0, 1.0, 2.0]), 0.05 * np.eye(3), solids.BLOCKS)[None],
     "weed": solids.piece(np.array([0.0, 2.0, 3.5]), np.diag([1.0, 0.8, 0.5]), 2.0, box=True)[None],
