@@ -23,7 +23,7 @@ from apps.controls import (
 )
 from apps.drawing import fish_name
 from apps.scenes import SCENES, built_in
-from simulator import Fish, SettingError, forms
+from simulator import Fish, SettingError, Target, forms
 from simulator.aperture import Disc
 from simulator.model import Problem
 
@@ -116,7 +116,7 @@ class LabSession(param.Parameterized):
             special[control.id](value)
             return
         holder, field = self._holder(control)
-        if holder is not None and field in holder.fields():  # a target has no form: idle
+        if _has(holder, field):  # a target has no form: idle
             setattr(holder, field, value)
 
     def _checked(self, control: Control, value: Any) -> Any:
@@ -189,12 +189,25 @@ class LabSession(param.Parameterized):
         if control.id == "cone.beam":
             return round(self.scene.sounder.cone.beamwidth(self.sound_speed())[0], 2)
         holder, field = self._holder(control)
-        if holder is None or field not in holder.fields():
+        if not _has(holder, field):
             return None
         value = getattr(holder, field)
         if field == "heading" and abs(value) > 180.0:
             value = 180.0 - (180.0 - value) % 360.0  # the same way, as the control counts it
         return value if isinstance(value, (str, bool)) else round(value / control.scale, 6)
+
+
+def _has(holder: Any, field: str) -> bool:
+    """Whether a field of a thing in hand does anything: only long targets have a length, and point
+    somewhere, and only those of stated strength have that."""
+    if holder is None or field not in holder.fields():
+        return False
+    if not isinstance(holder, Target):
+        return True
+    long = holder.body.endswith(("cylinder", "spheroid"))
+    if field in ("length", "heading", "tilt"):
+        return long
+    return field != "strength" or holder.body == "stated strength"
 
 
 def given(value: Any) -> str:

@@ -90,3 +90,30 @@ class Pass:
     computed: tuple[str, ...]
     contributions: int
     seconds: float
+
+
+def merged(layers: list[Layer]) -> Layer | None:
+    """Layers of one owner as one, over the window that holds them all."""
+    if len(layers) < 2:
+        return layers[0] if layers else None
+    p0, r0 = min(x.ping for x in layers), min(x.row for x in layers)
+    p1 = max(x.ping + x.data.shape[0] for x in layers)
+    r1 = max(x.row + x.data.shape[1] for x in layers)
+    data = np.zeros((p1 - p0, r1 - r0), dtype=np.complex64)
+    for x in layers:
+        p, r = x.ping - p0, x.row - r0
+        data[p : p + x.data.shape[0], r : r + x.data.shape[1]] += x.data
+    first = layers[0]
+    return Layer(first.owner, first.label, p0, r0, data, sum(x.count for x in layers))
+
+
+def cropped(layer: Layer) -> Layer | None:
+    """A layer without the empty pings and rows around it; None when it is empty."""
+    held = layer.data != 0
+    pings, rows = np.flatnonzero(held.any(axis=1)), np.flatnonzero(held.any(axis=0))
+    if not len(pings):
+        return None
+    p0, p1, r0, r1 = pings[0], pings[-1] + 1, rows[0], rows[-1] + 1
+    data = np.ascontiguousarray(layer.data[p0:p1, r0:r1])
+    ping, row = layer.ping + int(p0), layer.row + int(r0)
+    return Layer(layer.owner, layer.label, ping, row, data, layer.count)

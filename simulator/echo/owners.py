@@ -42,6 +42,13 @@ class Owner:
     parts: Callable[[Channel], list[Part]]
     form: FormKey | None = None
 
+    def farthest(self, channel: Channel) -> float:
+        """How far (m) any of it is from the sounder in any ping."""
+        ball = self.ball
+        middle = ball[None, :3] + channel.times[:, None] * ball[None, 3:6]
+        far = float(np.max(np.linalg.norm(middle - channel.place, axis=1)))
+        return far + float(ball[6]) + 1.0
+
 
 def owners(scene: Scene) -> list[Owner]:
     """All owners of a scene but the bed and the noise."""

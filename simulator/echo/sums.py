@@ -81,9 +81,9 @@ def hide(
 ) -> None:
     """Add what the bed's own relief hides: minus the patches that it stands before.
 
-    Whole segments of a lattice row (sixteen patches) are hidden or seen, by the line to the middle
-    of each, on a grid of 10 cm or more. With ``solids`` and one of its obstacles: what that
-    obstacle takes of the hidden patches, taken back.
+    Found for the middle of each segment of a lattice row (sixteen patches), on a grid of 10 cm or
+    more, and drawn straight from middle to middle. With ``solids`` and one of its obstacles: what
+    that obstacle takes of the hidden patches, taken back.
     """
     x0, x1 = (float(f(np.r_[patches.row_x, channel.place[:, 0]])) for f in (np.min, np.max))
     y0, y1 = (float(f(np.r_[patches.node_y, channel.place[:, 1]])) for f in (np.min, np.max))
@@ -96,7 +96,7 @@ def hide(
     cells = patches.cells.reshape(len(patches.row_x), segments, -1)
     for p0 in range(0, len(channel.place), 32):  # so many pings at once, to bound memory
         p1 = min(p0 + 32, len(channel.place))
-        out = np.zeros((p1 - p0, patches.spans.shape[1], segments), dtype=np.float32)
+        out = np.full((p1 - p0, patches.spans.shape[1], segments), -1.0, dtype=np.float32)
         place = np.ascontiguousarray(channel.place[p0:p1])
         first, spans = patches.first[p0:p1], patches.spans[p0:p1]
         spread(0, p1 - p0, lambda a, b, args=(place, first, spans, out): kernels.hidden(  # type: ignore[misc]
@@ -107,18 +107,30 @@ def hide(
             _hide_ping(channel, patches, cells, out[p - p0], p, fine, shade)
 
 
+def _between_middles(out: np.ndarray) -> np.ndarray:
+    """Shares (W, M) at the middles of segments as shares of their patches (W, M, 16), straight
+    between neighbours; a segment beside one that was not looked at (-1) goes on as it is."""
+    before = np.concatenate([out[:, :1], out[:, :-1]], axis=1)
+    after = np.concatenate([out[:, 1:], out[:, -1:]], axis=1)
+    before, after = (np.where(side < 0.0, out, side)[:, :, None] for side in (before, after))
+    at = ((np.arange(scatterers.SEGMENT) + 0.5) / scatterers.SEGMENT - 0.5).astype(np.float32)
+    here = np.maximum(out, 0.0)[:, :, None]
+    there = np.maximum(np.where(at < 0.0, before, after), 0.0)
+    return here + np.abs(at) * (there - here)
+
+
 def _hide_ping(
     channel: Channel, patches: Patches, cells: np.ndarray, out: np.ndarray, p: int,
     fine: np.ndarray, shade: tuple | None,
 ) -> None:  # fmt: skip
     """One ping's hidden segments, summed with their strengths taken away."""
-    held = np.flatnonzero(out.any(axis=1))
+    held = np.flatnonzero((out > 0.0).any(axis=1))
     if not len(held):
         return
     w0, w1 = int(held[0]), int(held[-1]) + 1
     rows = slice(int(patches.first[p]) + w0, int(patches.first[p]) + w1)
     taken = cells[rows].reshape(w1 - w0, -1, 8, scatterers.SEGMENT).copy()
-    taken[:, :, 6:] *= -out[w0:w1, :, None, None]
+    taken[:, :, 6:] *= -_between_middles(out[w0:w1])[:, :, None, :]
     cut = replace(
         patches,
         row_x=patches.row_x[rows],
@@ -242,10 +254,14 @@ def weights(
 ) -> np.ndarray | None:
     """What an obstacle takes of a part of ``victim``'s echo, (P,) from -1 to 0; None when nothing.
 
-    The victim itself, where it comes before the obstacle, takes nothing of its own echo.
+    Of a part that is a cloud: the mean over some of its points. The victim itself, where it comes
+    before the obstacle, takes nothing of its own echo.
     """
-    out = np.empty(len(channel.place))
     shade = solids.without(victim).shade(own, channel)
-    where = np.ascontiguousarray(part.centre)
-    kernels.shades(0, len(out), channel.place, channel.frame, where, shade, out)
-    return out if np.any(out < 0.0) else None
+    places = part.places()
+    total = np.zeros(len(channel.place))
+    out = np.empty(len(channel.place))
+    for where in places:
+        kernels.shades(0, len(out), channel.place, channel.frame, where, shade, out)
+        total += out
+    return total / len(places) if np.any(total < 0.0) else None

@@ -12,7 +12,7 @@ import numpy as np
 from simulator import scatterers
 from simulator.echo import noises, sums
 from simulator.echo.about import about_look
-from simulator.echo.layers import Beam, Echo, Layer
+from simulator.echo.layers import Beam, Echo, Layer, cropped, merged
 from simulator.echo.owners import Owner, owners
 from simulator.echo.threads import Cancelled, spread_over
 from simulator.model import Problem, SettingError
@@ -236,14 +236,14 @@ class Work:
         layers = []
         for trip in range(TRIPS + 1):
             heard = self._later(channel, trip) if trip else channel
-            if trip and _farthest(owner, heard) < heard.nearest():
+            if trip and owner.farthest(heard) < heard.nearest():
                 break
             # of a ping before: where things were then
             then = owner.parts(heard) if trip else parts
             layer = self._heard(heard, owner, then, None)
             if layer is not None:
                 layers.append(layer)
-        return _merged(layers)
+        return merged(layers)
 
     def _heard(
         self,
@@ -354,14 +354,12 @@ class Work:
             layer = self._heard(channel, victim, parts, taken)
             if layer is not None:
                 layers.append(layer)
-        merged = _merged(layers)
-        if merged is None:
+        whole = merged(layers)
+        if whole is None:
             return None
         name = solids.owners[own]
         label = f"what {self._label(name)} hides of other things"
-        return _cropped(
-            Layer(f"{name}.over", label, merged.ping, merged.row, merged.data, merged.count)
-        )
+        return cropped(Layer(f"{name}.over", label, whole.ping, whole.row, whole.data, whole.count))
 
 
 def _add(
@@ -375,38 +373,3 @@ def _add(
     alone = np.zeros_like(fine)
     sums.sum_part(part, channel, a, b, row, alone)
     fine += alone * weight[a:b, None].astype(np.float32)
-
-
-def _farthest(owner: Owner, channel: Channel) -> float:
-    """How far (m) any of an owner is from the sounder in any ping."""
-    ball = owner.ball
-    middle = ball[None, :3] + channel.times[:, None] * ball[None, 3:6]
-    far = float(np.max(np.linalg.norm(middle - channel.place, axis=1)))
-    return far + float(ball[6]) + 1.0
-
-
-def _merged(layers: list[Layer]) -> Layer | None:
-    """Layers of one owner as one, over the window that holds them all."""
-    if len(layers) < 2:
-        return layers[0] if layers else None
-    p0, r0 = min(x.ping for x in layers), min(x.row for x in layers)
-    p1 = max(x.ping + x.data.shape[0] for x in layers)
-    r1 = max(x.row + x.data.shape[1] for x in layers)
-    data = np.zeros((p1 - p0, r1 - r0), dtype=np.complex64)
-    for x in layers:
-        p, r = x.ping - p0, x.row - r0
-        data[p : p + x.data.shape[0], r : r + x.data.shape[1]] += x.data
-    first = layers[0]
-    return Layer(first.owner, first.label, p0, r0, data, sum(x.count for x in layers))
-
-
-def _cropped(layer: Layer) -> Layer | None:
-    """A layer without the empty pings and rows around it; None when it is empty."""
-    held = layer.data != 0
-    pings, rows = np.flatnonzero(held.any(axis=1)), np.flatnonzero(held.any(axis=0))
-    if not len(pings):
-        return None
-    p0, p1, r0, r1 = pings[0], pings[-1] + 1, rows[0], rows[-1] + 1
-    data = np.ascontiguousarray(layer.data[p0:p1, r0:r1])
-    ping, row = layer.ping + int(p0), layer.row + int(r0)
-    return Layer(layer.owner, layer.label, ping, row, data, layer.count)

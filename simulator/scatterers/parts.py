@@ -41,6 +41,18 @@ class Part:
     gain: np.ndarray | None = None
     many: bool = False
 
+    def places(self, most: int = 16) -> list[np.ndarray]:
+        """Where its echo comes from: its middle, or up to so many of its points or facets, each
+        (P or 1, 3) m."""
+        if self.kernel is kernels.mirrors:
+            points = np.asarray(self.arrays[0])
+        elif self.kernel in (kernels.points, kernels.facets, kernels.swaying):
+            points = np.stack([np.asarray(a) for a in self.arrays[:3]], axis=1)
+        else:
+            return [self.centre]
+        step = max(len(points) // most, 1)
+        return [np.ascontiguousarray(p[None]) for p in points[step // 2 :: step][:most]]
+
     def arguments(self, p0: int, p1: int) -> tuple[Any, ...]:
         """The kernel's own arguments for pings p0 to p1."""
         return tuple(

@@ -268,7 +268,7 @@ def test_each_thing_in_hand_is_the_one_that_moves() -> None:
 
 def test_a_target_has_no_form_and_a_fish_no_strength() -> None:
     """A target's length, tilt and heading are those of a cylinder; other bodies have no use for
-    them."""
+    them, and an exact body none for a stated strength."""
     session = with_everything()
     session.set({"fish.index": 2})
     before = session.scene.to_dict()
@@ -277,7 +277,13 @@ def test_a_target_has_no_form_and_a_fish_no_strength() -> None:
     assert session.values()["item.form"] is None
     session.set({"item.length": 40, "item.tilt": 5, "item.heading": 90})
     ball = session.scene.targets[0]
+    assert session.scene.to_dict() == before
+    assert {session.values()[f"item.{n}"] for n in ("length", "tilt", "heading")} == {None}
+    ball.body = "rigid cylinder"
+    session.set({"item.length": 40, "item.tilt": 5, "item.heading": 90})
     assert (ball.length, ball.tilt, ball.heading) == (0.4, 5.0, 90.0)
+    assert session.values()["item.strength"] is None
+    ball.body = "stated strength"
     assert session.scene.fish[0].to_dict() == before["fish"][0]
     session.set({"item.strength": -50, "fish.index": 0})
     assert session.scene.targets[0].strength == -50.0

@@ -120,7 +120,7 @@ def test_words_and_descriptions_name_the_mark(lab: Visitor) -> None:
     assert codes[mark["ping"], mark["row"]] == above.max()
     said = f"{ranges[mark['row']]:.2f} m"
     assert said in name
-    lab.page.locator("summary").click()
+    lab.page.locator("summary", has_text="Strongest marks").click()
     rows = lab.page.locator("details table tbody tr")
     assert rows.count() == 3
     assert f"ping {mark['ping'] + 1}, {said}" in rows.first.inner_text().lower()
