@@ -79,11 +79,21 @@ def look_words(look: Look, sound_speed: float) -> str:
     words = f"{look.frequency / 1e3:g} kHz, {beam}{taper}, {sent}"
     if look.depression < 90.0:
         words += f", {look.depression:g}° below level"
-    # said where some of it falls within the range shown
-    ends = 0.5 * sound_speed * (look.pulse_length + look.ring_down_time)
-    if look.ring_down_time > 0.0 and look.range_start < ends:
-        words += f", rings down in {1e3 * look.ring_down_time:.2g} ms"
     return words
+
+
+def ring_words(scene: Scene) -> str:
+    """How long each face rings, where some of it falls within the range shown; empty where none
+    does."""
+    c = float(scene.water.sound_speed(scene.track.draft))
+    times: dict[str, list[str]] = {}
+    for name, look in scene.sounder.looks().items():
+        ends = 0.5 * c * (look.pulse_length + look.ring_down_time)
+        if look.ring_down_time > 0.0 and look.range_start < ends:
+            times.setdefault(f"{1e3 * look.ring_down_time:.2g} ms", []).append(name)
+    return "; ".join(
+        f"{', '.join(n.replace('_', '-') for n in names)} {time}" for time, names in times.items()
+    )
 
 
 def made_with(scene: Scene, picture: Picture, receiver: Receiver) -> list[tuple[str, str]]:
@@ -104,6 +114,7 @@ def made_with(scene: Scene, picture: Picture, receiver: Receiver) -> list[tuple[
         ("Range compensation", rule),
         ("Sound speed", f"true {true:.0f} m/s, assumed {assumed or true:.0f} m/s"),
         *bed_rows(scene),
+        *([("Rings down in", ring_words(scene))] if ring_words(scene) else []),
         *([(WORDS["things"], things)] if things else []),
         ("Seed", f"{scene.seed}"),
         ("Simulated by", f"Archwise {simulator.__version__}"),

@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 from matplotlib.image import imread
 
 import simulator
-from apps.captions import OUTSIDE, look_words, made_with, outside_line
+from apps.captions import OUTSIDE, look_words, made_with, outside_line, ring_words
 from apps.echograms import held
 from apps.figures import draw_pass, still_bytes, write_still
 from apps.palettes import painted
@@ -365,10 +365,14 @@ def test_looks_in_words() -> None:
 
 
 def test_ring_down_is_told_where_some_of_it_is_shown() -> None:
-    look = Look(ring_down_time=2e-4)
-    assert look_words(look, 1476.0).endswith(", rings down in 0.2 ms")
-    look.range_start = 0.25  # it ends at 0.22 m
-    assert "rings" not in look_words(look, 1476.0)
+    scene = Scene()
+    for look in scene.sounder.looks().values():
+        look.ring_down_time = 2e-4
+    scene.sounder.fan_down.ring_down_time = 3e-4
+    assert ring_words(scene) == "cone, side 0.2 ms; fan-down 0.3 ms"
+    for look in scene.sounder.looks().values():
+        look.range_start = 1.0
+    assert ring_words(scene) == ""
 
 
 def test_captions_tell_relief_layers_waves_and_the_receivers_options() -> None:
