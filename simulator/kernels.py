@@ -437,15 +437,9 @@ def shades(p0, p1, place, frame, where, shade, out):  # type: ignore[no-untyped-
 
 
 @_inline
-def _shade_work(  # type: ignore[no-untyped-def]
-    work, cells, at, shade, length, row_x, half, sx, sy, sz, t, ax, ay, az
-):
-    """Weigh the sixteen echoes in scratch by what an obstacle takes; False when it takes none.
-
-    Where the shadow's edge is softer than one and a half fifths of the segment's ``length``, it is
-    worked out for every fifth patch and drawn straight between; of patches strewn along the track,
-    ``half`` a pitch to both sides of ``row_x``, at both ends of that.
-    """
+def _slowly(cells, at, shade, length, sx, sy, sz, t):  # type: ignore[no-untyped-def]
+    """Whether what an obstacle takes changes slowly over a segment: where its shadow's edge is
+    softer than one and a half fifths of the segment, or it is a thick box, whose chord does."""
     own, solids, groups, bounds, _, wavelength, _ = shade
     mid = at + np.uint64(8)
     dx = cells[mid] - sx
@@ -456,36 +450,78 @@ def _shade_work(  # type: ignore[no-untyped-def]
     cy = bounds[own, 1] + bounds[own, 4] * t - sy
     cz = bounds[own, 2] + bounds[own, 5] * t - sz
     r1 = max((cx * dx + cy * dy + cz * dz) / r, 0.05)
-    soft = math.sqrt(max(2.0 * wavelength * (r - r1) * r / r1, 0.0))
     first = groups[own, 0]
-    slow = soft > 0.3 * length
-    if solids[first, 16] > 0.5:  # a box has sharp edges, but a thick one's chord changes slowly
-        slow = solids[first, 18] > 0.5
-    step = 5 if slow else 1
-    strewn = slow and half > 0.0
+    if solids[first, 16] > 0.5:
+        return solids[first, 18] > 0.5
+    return 2.0 * wavelength * (r - r1) * r / r1 > 0.09 * length * length
+
+
+@_inline
+def _shade_work(work, cells, at, shade, length, sx, sy, sz, t, ax, ay, az):  # type: ignore[no-untyped-def]
+    """Weigh the sixteen echoes in scratch by what an obstacle takes; False when it takes none.
+
+    Where that changes slowly it is worked out for every fifth patch and drawn straight between.
+    """
+    step = 5 if _slowly(cells, at, shade, length, sx, sy, sz, t) else 1
     any_taken = False
-    last_a, last_b = 0.0, 0.0
+    last = 0.0
     for q in range(0, 16, step):
         c = at + np.uint64(q)
-        x, z = np.float64(cells[c]), np.float64(cells[c + np.uint64(32)])
-        y = cells[c + np.uint64(16)]
-        dip = -cells[c + np.uint64(48)] / cells[c + np.uint64(80)]
-        weight_a, weight_b = 0.0, 0.0
-        for end in range(2 if strewn else 1):
-            there = row_x + (half if end == 1 else -half) if strewn else x
-            weight = _taken(shade, sx, sy, sz, there, y, z + dip * (there - x), t, ax, ay, az)
-            any_taken = any_taken or weight < 0.0
-            weight_a, weight_b = weight_b, weight
+        weight = _taken(
+            shade, sx, sy, sz, cells[c], cells[c + np.uint64(16)], cells[c + np.uint64(32)],
+            t, ax, ay, az,
+        )  # fmt: skip
+        any_taken = any_taken or weight < 0.0
         for k in range(max(q - step + 1, 0), q + 1):
-            share = (k - q + step) / step
-            weight = last_b + (weight_b - last_b) * share
-            if strewn:
-                other = last_a + (weight_a - last_a) * share
-                ahead = (cells[at + np.uint64(k)] - row_x) / (2.0 * half) + 0.5
-                weight = other + (weight - other) * ahead
-            work[k] *= np.float32(weight)
-            work[k + 16] *= np.float32(weight)
-        last_a, last_b = weight_a, weight_b
+            share = np.float32(last + (weight - last) * (k - q + step) / step)
+            work[k] *= share
+            work[k + 16] *= share
+        last = weight
+    return any_taken
+
+
+@_inline
+def _shade_strewn(  # type: ignore[no-untyped-def]
+    work, cells, at, shade, length, row_x, half, y0, i, m, edge, edge_row,
+    sx, sy, sz, t, ax, ay, az,
+):  # fmt: skip
+    """The same for patches strewn along the track, ``half`` a pitch to both sides of ``row_x``.
+
+    Where it changes slowly: worked out at four places across, from ``y0`` on, on both edges of the
+    row, and drawn straight between. The edge to the next row is kept: edge (M, 4) and edge_row
+    (M,), the row it begins.
+    """
+    if half <= 0.0 or not _slowly(cells, at, shade, length, sx, sy, sz, t):
+        return _shade_work(work, cells, at, shade, 1e9, sx, sy, sz, t, ax, ay, az)
+    any_taken = False
+    last_a, last_b = 0.0, 0.0
+    for n in range(4):
+        q = 5 * n
+        c = at + np.uint64(q)
+        inv = -1.0 / cells[c + np.uint64(80)]
+        y = y0 + (q + 0.5) * length / 16.0
+        z = cells[c + np.uint64(32)] + inv * (
+            cells[c + np.uint64(48)] * (row_x - cells[c])
+            + cells[c + np.uint64(64)] * (y - cells[c + np.uint64(16)])
+        )
+        dip = inv * cells[c + np.uint64(48)] * half
+        if edge_row[m] == i:
+            a = edge[m, n]
+        else:
+            a = _taken(shade, sx, sy, sz, row_x - half, y, z - dip, t, ax, ay, az)
+        b = _taken(shade, sx, sy, sz, row_x + half, y, z + dip, t, ax, ay, az)
+        edge[m, n] = b
+        any_taken = any_taken or a < 0.0 or b < 0.0
+        for k in range(max(q - 4, 0), q + 1):
+            share = (k - q + 5) / 5.0
+            near = last_a + (a - last_a) * share
+            far = last_b + (b - last_b) * share
+            ahead = (cells[at + np.uint64(k)] - row_x) / (2.0 * half) + 0.5
+            weight = np.float32(near + (far - near) * ahead)
+            work[k] *= weight
+            work[k + 16] *= weight
+        last_a, last_b = a, b
+    edge_row[m] = i + 1
     return any_taken
 
 
@@ -512,7 +548,10 @@ def patches_disc(  # type: ignore[no-untyped-def]
     to_turns = np.float32(turns_per_m)
     bent, rays, near_ray = bend
     own = shade[0]
+    edge = np.empty((segments if own >= 0 else 1, 4))
+    edge_row = np.empty(segments if own >= 0 else 1, dtype=np.int64)
     for p in range(p0, p1):
+        edge_row[:] = -1
         sx, sy, sz = place[p, 0], place[p, 1], place[p, 2]
         tx, ty, tz = sx, sy, sz
         fx, fy = np.float32(frame[p, 2, 0]), np.float32(frame[p, 2, 1])
@@ -596,9 +635,9 @@ def patches_disc(  # type: ignore[no-untyped-def]
                         work[q + 80] = place_q - whole
                         work[q + 48] = max(ONE - sine * sine, zero)
                         work[q + 64] = max(ONE - front * front, zero)
-                    if own >= 0 and not _shade_work(
-                        work, cells, at, shade, length, row_x[i], half_pitch, sx, sy, sz,
-                        shade[4][p],
+                    if own >= 0 and not _shade_strewn(
+                        work, cells, at, shade, length, row_x[i], half_pitch, node_y[4 * m], i, m,
+                        edge, edge_row, sx, sy, sz, shade[4][p],
                         frame[p, 0, 0], frame[p, 0, 1], frame[p, 0, 2],
                     ):  # fmt: skip
                         continue
@@ -865,20 +904,7 @@ def patches_fan(  # type: ignore[no-untyped-def]
                             work[q] = np.float32(re)
                             work[q + 16] = np.float32(im)
                     if own >= 0 and not _shade_work(
-                        work,
-                        cells,
-                        at,
-                        shade,
-                        length,
-                        0.0,
-                        0.0,
-                        sx,
-                        sy,
-                        sz,
-                        shade[4][p],
-                        ax,
-                        ay,
-                        az,
+                        work, cells, at, shade, length, sx, sy, sz, shade[4][p], ax, ay, az
                     ):
                         continue
                     _scatter(work, strength, n_strength, across, n_pattern, fine, p, base, last)
