@@ -40,6 +40,9 @@ def _jit(function: Any) -> Any:
 
 _inline = njit(nogil=True, error_model="numpy", fastmath={"contract", "nsz"}, inline="always")
 
+# called, not inlined: written into each place they would take a minute to compile
+_called = njit(nogil=True, error_model="numpy", fastmath={"contract", "nsz"})
+
 ONE = np.float32(1.0)
 HALF = np.float32(0.5)
 TWO_PI = 2.0 * math.pi
@@ -228,7 +231,7 @@ def _scatter(work, strength, n_strength, pattern, n_pattern, fine, p, base, last
         fine[p, o + np.uint64(3)] = d
 
 
-@_inline
+@_called
 def _bent(table, near, distance, depth):  # type: ignore[no-untyped-def]
     """Ray table at a horizontal distance and a depth: path stretch, launch and arrival sines less
     the straight one, amplitude ratio. ``near``: (steps per metre of distance, first depth, steps
@@ -399,27 +402,28 @@ def _in_wedge(shade, o, sx, sy, sz, qx, qy, qz, t, wide):  # type: ignore[no-unt
     return cx * cx + cy * cy + cz * cz - along * along / square < reach * reach
 
 
-@_inline
+@_called
 def _taken(shade, sx, sy, sz, qx, qy, qz, t, ax, ay, az):  # type: ignore[no-untyped-def]
     """What obstacle ``own`` takes of an echo from q, both ways: τ² - 1, of what those before it
     leave. Never above 0."""
     own, solids, groups, _, _, wavelength, face = shade
-    if not _in_wedge(shade, own, sx, sy, sz, qx, qy, qz, t, 0.0):
-        return 0.0
-    left = _through(
-        solids, groups[own, 0], groups[own, 1], sx, sy, sz, qx, qy, qz, t, wavelength, face,
-        ax, ay, az,
-    )  # fmt: skip
-    weight = left * left - 1.0
-    if weight > -1e-4:
-        return 0.0
-    for o in range(own):
-        if _in_wedge(shade, o, sx, sy, sz, qx, qy, qz, t, 0.0):
-            left = _through(
-                solids, groups[o, 0], groups[o, 1], sx, sy, sz, qx, qy, qz, t, wavelength, face,
-                ax, ay, az,
-            )  # fmt: skip
+    weight = 0.0
+    for n in range(own + 1):
+        o = own if n == 0 else n - 1
+        if not _in_wedge(shade, o, sx, sy, sz, qx, qy, qz, t, 0.0):
+            if n == 0:
+                return 0.0
+            continue
+        left = _through(
+            solids, groups[o, 0], groups[o, 1], sx, sy, sz, qx, qy, qz, t, wavelength, face,
+            ax, ay, az,
+        )  # fmt: skip
+        if n > 0:
             weight *= left * left
+            continue
+        weight = left * left - 1.0
+        if weight > -1e-4:
+            return 0.0
     return weight
 
 
@@ -436,7 +440,7 @@ def shades(p0, p1, place, frame, where, shade, out):  # type: ignore[no-untyped-
         )  # fmt: skip
 
 
-@_inline
+@_called
 def _slowly(cells, at, shade, length, sx, sy, sz, t):  # type: ignore[no-untyped-def]
     """Whether what an obstacle takes changes slowly over a segment: where its shadow's edge is
     softer than one and a half fifths of the segment, or it is a thick box, whose chord does."""
@@ -456,7 +460,7 @@ def _slowly(cells, at, shade, length, sx, sy, sz, t):  # type: ignore[no-untyped
     return 2.0 * wavelength * (r - r1) * r / r1 > 0.09 * length * length
 
 
-@_inline
+@_called
 def _shade_work(work, cells, at, shade, length, sx, sy, sz, t, ax, ay, az):  # type: ignore[no-untyped-def]
     """Weigh the sixteen echoes in scratch by what an obstacle takes; False when it takes none.
 
@@ -480,7 +484,7 @@ def _shade_work(work, cells, at, shade, length, sx, sy, sz, t, ax, ay, az):  # t
     return any_taken
 
 
-@_inline
+@_called
 def _shade_strewn(  # type: ignore[no-untyped-def]
     work, cells, at, shade, length, row_x, half, y0, i, m, edge, edge_row,
     sx, sy, sz, t, ax, ay, az,
@@ -542,7 +546,8 @@ def patches_disc(  # type: ignore[no-untyped-def]
     segments = (node_y.shape[0] - 1) // 4
     length = node_y[4] - node_y[0]
     half_pitch = 0.5 * (row_x[1] - row_x[0]) if row_x.shape[0] > 1 else 0.0
-    wide = length + 2.0 * half_pitch  # of a segment with the jitter along the track
+    # of a segment, from its middle, with the jitter along the track and a bed that may be steep
+    wide = 1.5 * math.sqrt(0.25 * length * length + half_pitch * half_pitch)
     zero = np.float32(0.0)
     to_bins = np.float32(per_metre)
     to_turns = np.float32(turns_per_m)
@@ -690,7 +695,7 @@ def _nodes_straight(  # type: ignore[no-untyped-def]
         )  # fmt: skip
 
 
-@_inline
+@_called
 def _nodes_bent(  # type: ignore[no-untyped-def]
     nodes, begin, end, node_y, node_z, i, dx, sy, sz, ax, ay, az,
     along_re, along_im, inv_step, sine_step, rays, near_ray,
@@ -784,12 +789,12 @@ def patches_fan(  # type: ignore[no-untyped-def]
                 if own >= 0:  # only the segments in the wedge
                     while begin < end and not _in_wedge(
                         shade, own, sx, sy, sz, row_x[i], node_y[4 * begin + 2],
-                        node_z[i, 4 * begin + 2], shade[4][p], length,
+                        node_z[i, 4 * begin + 2], shade[4][p], 0.75 * length,
                     ):  # fmt: skip
                         begin += 1
                     while end > begin and not _in_wedge(
                         shade, own, sx, sy, sz, row_x[i], node_y[4 * end - 2],
-                        node_z[i, 4 * end - 2], shade[4][p], length,
+                        node_z[i, 4 * end - 2], shade[4][p], 0.75 * length,
                     ):  # fmt: skip
                         end -= 1
                 if end <= begin:

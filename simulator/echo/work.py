@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass
 from functools import partial
@@ -14,13 +15,14 @@ from simulator.echo import noises, sums
 from simulator.echo.about import about_look
 from simulator.echo.layers import Beam, Echo, Layer, cropped, merged
 from simulator.echo.owners import Owner, owners
-from simulator.echo.threads import Cancelled, spread_over
+from simulator.echo.threads import Cancelled, side_by_side, spread_over
 from simulator.model import Problem, SettingError
 from simulator.scatterers import Channel
 from simulator.scene import Scene
 from simulator.sounder.look import Look
 
 MAX_CONTRIBUTIONS = 4e9
+MANY_PARTS = 50  # of one owner: then pings are split into few blocks
 TRIPS = 2  # echoes of so many pings before are heard
 # what only the noise depends on: echoes are relative to the source
 LEVELS = noises.LEVELS
@@ -46,6 +48,8 @@ class Work:
     scene: Scene
     cancelled: Callable[[], bool]
     progress: Callable[[str], None]
+
+    serial: bool = False
 
     def __post_init__(self) -> None:
         self.computed: list[str] = []
@@ -159,7 +163,8 @@ class Work:
 
     def _spread(self, first: int, last: int, work: Callable[[int, int], None]) -> None:
         """Split pings over the threads; stops between blocks when told to."""
-        spread_over(self.runner.threads, first, last, work, self.cancelled)
+        threads = 1 if self.serial else self.runner.threads
+        spread_over(threads, first, last, work, self.cancelled)
 
     def _patches(self, channel: Channel, part: str, **more: Any) -> scatterers.Patches | None:
         patches = scatterers.make_patches(
@@ -271,7 +276,8 @@ class Work:
                 if last > first:
                     _add(part, channel, first, last, r0, fine[first - p0 : last - p0], weight)
 
-        self._spread(p0, p1, block)
+        threads = 1 if self.serial else self.runner.threads
+        spread_over(threads, p0, p1, block, self.cancelled, coarse=len(jobs) > MANY_PARTS)
         count = sum(part.terms * (w[1] - w[0]) for part, w, _ in jobs)
         data = sums.received(channel, fine, r0, r1 - r0, self._spread)
         return Layer(owner.name, owner.label, p0, r0, data, count)
@@ -287,21 +293,35 @@ class Work:
         others = [o for o in self.owners if o.name in found]
         near = solids.near(channel, solids.bounds[: len(solids.owners)])
         close = solids.near(channel, np.array([o.ball for o in others]).reshape(-1, 7))
+        jobs: list[tuple[str, Hashable, Callable[[], Layer | None]]] = []
         for own, name in enumerate(solids.owners):
-            before = tuple(content[solids.owners[o]] for o in np.flatnonzero(near[own, :own]))
+            prior = [int(o) for o in np.flatnonzero(near[own, :own])]
+            before = tuple(content[solids.owners[o]] for o in prior)
+            row = solids.only([*prior, own])
             key = (base, f"{name}.shadow", content[name], before, bed)
-            make = partial(self._bed_shadow, channel, solids, own)
-            layer = self._kept_or_made(f"{name}.shadow", key, make, channel)
-            if layer is not None:
-                yield layer
+            alone = self._alone()
+            make = partial(alone._bed_shadow, channel, row, len(prior))
+            jobs.append((f"{name}.shadow", key, make))
             victims = [o for o, c in zip(others, close[own], strict=True) if c and o.name != name]
             if not victims:
                 continue
             key = (base, f"{name}.over", content[name], before, tuple(v.key for v in victims))
-            make = partial(self._thing_shadow, channel, solids, own, victims, found)
-            layer = self._kept_or_made(f"{name}.over", key, make, channel)
-            if layer is not None:
-                yield layer
+            make = partial(alone._thing_shadow, channel, row, len(prior), victims, found)
+            jobs.append((f"{name}.over", key, make))
+        told = len(self.computed)
+        layers = side_by_side(
+            self.runner.threads,
+            [partial(self._kept_or_made, name, key, make, channel) for name, key, make in jobs],
+        )
+        order = {f"{channel.look}/{channel.side}/{name}": n for n, (name, _, _) in enumerate(jobs)}
+        self.computed[told:] = sorted(self.computed[told:], key=order.__getitem__)
+        yield from (layer for layer in layers if layer is not None)
+
+    def _alone(self) -> Work:
+        """The same run, for one of several threads that each work on an owner."""
+        other = copy.copy(self)
+        other.serial = True
+        return other
 
     def _bed_shadow(self, channel: Channel, solids: scatterers.Solids, own: int) -> Layer | None:
         where = sums.wedge(channel, solids, own, self.scene.bed)

@@ -127,10 +127,27 @@ class FormKey:
         return cls(digest.hexdigest(), form)
 
 
-def make_fish(fish: Any, key: FormKey, channel: Channel, seed: int) -> FishArrays:
-    """Slices, materials and pose of one fish for a channel's frequency."""
+def _drawn_turns(seed: int, count: int) -> np.ndarray:
+    """Phases of the faint floor's slices, turns."""
+    return np.random.default_rng(owner_seed(seed, "floor", count)).random(count)
+
+
+@lru_cache(maxsize=8)
+def _phases(count: int) -> np.ndarray:
+    return np.random.default_rng(owner_seed(0, "floors")).random(count)
+
+
+def _turns(seed: int, count: int) -> np.ndarray:
+    """The same for one of a school: a stretch of one long row, so that none is drawn anew."""
+    start = seed % 3079
+    return _phases(3079 + 16384)[start : start + count]
+
+
+def make_fish(
+    fish: Any, key: FormKey, channel: Channel, seed: int, many: bool = False
+) -> FishArrays:
+    """Slices, materials and pose of one fish for a channel's frequency; ``many``: of a school."""
     body, gas, coefficients, floor, reach = _sliced(key, channel.wavelength, channel.sound_speed)
-    rng = np.random.default_rng(owner_seed(seed, "floor", body.shape[1]))
     centre, axes = pose(fish, channel.times, seed)
-    turns = rng.random(body.shape[1])
+    turns = _turns(seed, body.shape[1]) if many else _drawn_turns(seed, body.shape[1])
     return FishArrays(centre, axes, body, gas, coefficients, floor, turns, reach)

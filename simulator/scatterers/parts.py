@@ -67,13 +67,13 @@ def _cut(a: Any, p0: int, p1: int) -> Any:
 
 def fish_part(fish: Fish | Member, key: FormKey, channel: Channel, seed: int) -> Part:
     """One fish as a part."""
-    made = make_fish(fish, key, channel, seed)
+    many = isinstance(fish, Member)
+    made = make_fish(fish, key, channel, seed, many)
     arrays = (
         made.centre, made.axes, made.body, made.gas, made.coefficients, made.floor,
         made.floor_turn,
     )  # fmt: skip
     terms = 2 * made.body.shape[1] + made.gas.shape[1]
-    many = isinstance(fish, Member)
     return Part(made.centre, made.reach, terms, kernels.fish, arrays, frozenset({0, 1}), many=many)
 
 
