@@ -1116,6 +1116,69 @@ def fish(  # type: ignore[no-untyped-def]
                     _deposit(fine, p, at, value.real, value.imag)
 
 
+@_called
+def _faintness(dx, dy, dz, r, frame, p, extent, disc, face, wavelength):  # type: ignore[no-untyped-def]
+    """Envelope of the two-way beam over spreading for a thing (from its part nearest the axis):
+    J1 and sine at their largest."""
+    if disc == 1:
+        on = dx * frame[p, 2, 0] + dy * frame[p, 2, 1] + dz * frame[p, 2, 2]
+        off = math.sqrt(max(dx * dx + dy * dy + dz * dz - on * on, 0.0))
+    else:
+        off = abs(dx * frame[p, 0, 0] + dy * frame[p, 0, 1] + dz * frame[p, 0, 2])
+    sine = max(off - extent - 0.5 * face, 0.0) / r
+    y = max(math.pi * face / wavelength * sine, 1.0)
+    falls = min(1.6 / (y * math.sqrt(y)) if disc == 1 else 1.0 / y, 1.0)
+    return falls * falls / (r * r)
+
+
+@_jit
+def heard(  # type: ignore[no-untyped-def]
+    place, frame, centre, extent, disc, face, wavelength, widest, faint, slow, fast, times, out
+):
+    """Pings that hear a thing: out (4,): the first, the one past the last (0 when there is none),
+    earliest and latest travel time, s.
+
+    centre (P or 1, 3), extent m. Left out: pings whose beam along a fan's face is past ``widest``
+    (a sine), that see it from behind, whose beam over spreading is below ``faint`` of the loudest
+    ping's, and those whose echo, at ``slow`` and ``fast`` seconds a metre, misses times[0] to
+    times[1].
+    """
+    loudest = 0.0
+    for p in range(place.shape[0]):
+        q = p if centre.shape[0] > 1 else 0
+        dx, dy, dz = (
+            centre[q, 0] - place[p, 0],
+            centre[q, 1] - place[p, 1],
+            centre[q, 2] - place[p, 2],
+        )
+        r = max(math.sqrt(dx * dx + dy * dy + dz * dz), 1e-3)
+        level = _faintness(dx, dy, dz, r, frame, p, extent, disc, face, wavelength)
+        loudest = max(loudest, level)
+    out[0], out[1], out[2], out[3] = place.shape[0], 0.0, 1e30, 0.0
+    for p in range(place.shape[0]):
+        q = p if centre.shape[0] > 1 else 0
+        dx, dy, dz = (
+            centre[q, 0] - place[p, 0],
+            centre[q, 1] - place[p, 1],
+            centre[q, 2] - place[p, 2],
+        )
+        r = max(math.sqrt(dx * dx + dy * dy + dz * dz), 1e-3)
+        if disc == 0:
+            off = abs(dx * frame[p, 0, 0] + dy * frame[p, 0, 1] + dz * frame[p, 0, 2])
+            if off > widest * r + 0.6 * face + extent:
+                continue
+        if dx * frame[p, 2, 0] + dy * frame[p, 2, 1] + dz * frame[p, 2, 2] <= -extent:
+            continue
+        level = _faintness(dx, dy, dz, r, frame, p, extent, disc, face, wavelength)
+        early, late = fast * max(r - extent, 0.0), slow * (r + extent)
+        if level <= faint * loudest or early > times[1] or late < times[0]:
+            continue
+        out[0] = min(out[0], p)
+        out[1] = p + 1
+        out[2] = min(out[2], early)
+        out[3] = max(out[3], late)
+
+
 @_jit
 def facets(  # type: ignore[no-untyped-def]
     p0, p1, place, frame, sx, sy, sz, nx, ny, nz, strength, table,

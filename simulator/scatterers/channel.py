@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from simulator import kernels
 from simulator.model import Problem, SettingError
 from simulator.rays import RayTable, lookup, ray_table
 from simulator.scene.track import Track
@@ -306,24 +307,6 @@ def owner_seed(seed: int, *words: object) -> int:
     return int.from_bytes(hashlib.blake2b(text, digest_size=8).digest(), "little") >> 1
 
 
-def _loud(
-    channel: Channel, d: np.ndarray, r: np.ndarray, extent: float, faint_db: float
-) -> np.ndarray:
-    """Pings (P,) bool in which the envelope of the beam over spreading is not fainter than that
-    against the loudest. The envelope: J1 and sine at their largest, at the part of the thing
-    nearest the axis.
-    """
-    if channel.tables.disc:
-        off = np.linalg.norm(np.cross(d, channel.frame[:, 2]), axis=1)
-    else:
-        off = np.abs(np.einsum("pk,pk->p", d, channel.frame[:, 0]))
-    sine = np.maximum(off - extent - 0.5 * channel.face_length, 0.0) / r
-    y = np.pi * channel.face_length / channel.wavelength * sine
-    falls = 1.6 / np.maximum(y, 1.0) ** 1.5 if channel.tables.disc else 1.0 / np.maximum(y, 1.0)
-    level = np.minimum(falls, 1.0) ** 2 / r**2
-    return np.asarray(level > 10.0 ** (faint_db / 20.0) * level.max())
-
-
 def window(
     channel: Channel, centre: np.ndarray, extent: float, many: bool = False
 ) -> tuple[int, int, int, int] | None:
@@ -333,28 +316,23 @@ def window(
     is below −60 dB are left out, and those whose beam and spreading are 60 dB below the loudest's;
     of one of ``many`` like it, 50 dB: they hold less than 0.1 % of its energy.
     """
-    d = np.atleast_2d(centre) - channel.place
-    r = np.maximum(np.linalg.norm(d, axis=1), 1e-3)
-    kept = np.ones(len(r), dtype=bool)
-    if not channel.tables.disc:
-        y = 10.0 ** (-WINDOW_DB / 40.0)  # sinc² ≤ 1/y²
-        sine = y * channel.wavelength / (np.pi * channel.face_length)
-        u = np.abs(np.einsum("pk,pk->p", d, channel.frame[:, 0])) / r
-        kept &= u * r <= sine * r + 0.6 * channel.face_length + extent
-    kept &= np.einsum("pk,pk->p", d, channel.frame[:, 2]) > -extent
-    kept &= _loud(channel, d, r, extent, FAINT_OF_MANY_DB if many else FAINT_DB)
     grid = channel.grid
     first, last = grid.times()[0] + channel.delay, grid.times()[-1] + channel.delay
     slow, fast = 2.0 / channel.sound_speed / np.array(_speeds(channel.profile, channel.sound_speed))
-    early = fast * np.maximum(r - extent, 0.0)
-    late = slow * (r + extent)
     length = (len(grid.taps.values) + 2) * grid.taps.step
-    kept &= (early - length <= last) & (late + length >= first)
-    if not kept.any():
+    y = 10.0 ** (-WINDOW_DB / 40.0)  # sinc² ≤ 1/y²
+    faint = 10.0 ** ((FAINT_OF_MANY_DB if many else FAINT_DB) / 20.0)
+    out = np.empty(4)
+    kernels.heard(
+        channel.place, channel.frame, np.ascontiguousarray(np.atleast_2d(centre), dtype=float),
+        float(extent), channel.tables.disc, channel.face_length, channel.wavelength,
+        y * channel.wavelength / (np.pi * channel.face_length), faint, slow, fast,
+        (first - length, last + length), out,
+    )  # fmt: skip
+    if out[1] <= out[0]:
         return None
-    pings = np.flatnonzero(kept)
     begin = grid.first_row + channel.delay / grid.row_step
-    low = (early[pings].min() - length) / grid.row_step - begin
-    high = (late[pings].max() + length) / grid.row_step - begin
+    low = (out[2] - length) / grid.row_step - begin
+    high = (out[3] + length) / grid.row_step - begin
     r0, r1 = max(int(np.floor(low)), 0), min(int(np.ceil(high)) + 1, grid.rows)
-    return (int(pings[0]), int(pings[-1]) + 1, r0, r1) if r1 > r0 else None
+    return (int(out[0]), int(out[1]), r0, r1) if r1 > r0 else None
