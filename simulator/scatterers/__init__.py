@@ -12,7 +12,7 @@ from simulator.scatterers.channel import (
     window,
 )
 from simulator.scatterers.fish import FishArrays, FormKey, fish_axes, make_fish, pose
-from simulator.scatterers.parts import Part, fish_middle, fish_part, members, target_part
+from simulator.scatterers.parts import Part, fish_part, members, target_part
 from simulator.scatterers.patches import (
     CULL_NULLS,
     SEGMENT,
@@ -39,7 +39,6 @@ __all__ = [
     "beam_frame",
     "bed_mirror",
     "fish_axes",
-    "fish_middle",
     "fish_part",
     "gather",
     "lattice_pitch",

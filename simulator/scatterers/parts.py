@@ -15,7 +15,7 @@ import numpy as np
 
 from simulator import kernels, targets
 from simulator.scatterers.channel import Channel, owner_seed
-from simulator.scatterers.fish import FormKey, make_fish, pose
+from simulator.scatterers.fish import FormKey, make_fish
 from simulator.scene.objects import School
 from simulator.scene.things import Fish, Target
 
@@ -174,8 +174,3 @@ def _long_body(target: Target, channel: Channel, centre: np.ndarray) -> np.ndarr
         target.radius, target.length, f, angle, kind, sound_speed=c, complex=True
     )
     return np.asarray(value)
-
-
-def fish_middle(fish: Fish, times: np.ndarray, seed: int) -> np.ndarray:
-    """Where a fish is at times (P,) s from mid-pass: (P or 1, 3) m."""
-    return pose(fish, times, seed)[0]
