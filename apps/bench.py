@@ -254,18 +254,18 @@ def _growth() -> dict[str, Any]:
 
 def _memory() -> dict[str, Any]:
     """Bytes each further Open lab session holds once it has changed everything of a pass."""
-    figures = _sessions(default_pass(), 6)
-    figures["full_session_mb"] = _sessions(full_pass(), 3)["session_mb"]
-    figures["school_session_mb"] = _sessions(school_pass(), 3)["session_mb"]
+    kept: list[Any] = []  # all of them to the end, so that none stands in memory another left
+    figures = _sessions(default_pass(), 6, kept)
+    figures["full_session_mb"] = _sessions(full_pass(), 4, kept)["session_mb"]
+    figures["school_session_mb"] = _sessions(school_pass(), 4, kept)["session_mb"]
     return figures
 
 
-def _sessions(scene: Scene, count: int) -> dict[str, Any]:
+def _sessions(scene: Scene, count: int, kept: list[Any]) -> dict[str, Any]:
     from apps.compute import shared_runner
     from apps.payload import Packer
 
     process = psutil.Process()
-    kept: list[Any] = []
 
     def open_one(change: float) -> None:
         runner = Runner(parent=shared_runner())
