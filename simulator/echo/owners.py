@@ -63,7 +63,7 @@ def _fish(scene: Scene) -> Iterator[Owner]:
     for n, fish in enumerate(scene.fish):
         form = FormKey.of(scene.form_of(fish))
         seed = scene.seed + n
-        pose = (*(v for k, v in fish.to_dict().items() if k not in ("form", "label")), seed)
+        pose = (*(v for k, v in fish.to_dict().items() if k != "form"), seed)
         label = fish.label or f"{fish.form} {100 * fish.length:.3g} cm"
         swims = fish.motion == "swimming"
         ahead = scatterers.fish_axes(fish.heading, fish.tilt, 0.0)[0] * fish.speed * swims

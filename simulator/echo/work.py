@@ -95,19 +95,16 @@ class Work:
     def _layers(self, channel: Channel, look: Look, base: tuple[Any, ...]) -> Iterator[Layer]:
         scene = self.scene
         bed = (repr(scene.bed.to_dict()), scene.seed)
-        own = {owner.name: owner for owner in self.owners}
         found: dict[str, Layer] = {}
         jobs: list[tuple[str, Hashable, Callable[[], Layer | None]]] = [
             ("bed", bed, lambda: self._bed(channel, "top")),
             *self._more_bed(channel, bed),
         ]
         jobs += [
-            (name, owner.key, lambda o=owner: self._thing(channel, o))  # type: ignore[misc]
-            for name, owner in own.items()
+            (owner.name, owner.key, lambda o=owner: self._thing(channel, o))  # type: ignore[misc]
+            for owner in self.owners
         ]
-        jobs += [
-            (name, key, make) for name, key, make in noises.jobs(channel, look, scene, self._spread)
-        ]
+        jobs += noises.jobs(channel, look, scene, self._spread)
         for name, key, make in jobs:
             layer = self._kept_or_made(name, (base, name, key), make, channel)
             if layer is not None:
@@ -207,7 +204,9 @@ class Work:
     def _hidden(self, channel: Channel) -> Layer | None:
         fine = np.zeros((len(channel.place), channel.grid.bins), dtype=np.complex64)
         for part in self._bed_parts():
-            patches = self._patches(channel, part)
+            patches = self.beds.get((channel.look, channel.side, part))
+            if patches is None:  # the bed itself was kept from a run before
+                patches = self._patches(channel, part)
             if patches is not None:
                 sums.hide(channel, self.scene.bed, patches, fine, self._spread)
         made = sums.received_where_filled(channel, fine, self._spread)
@@ -293,19 +292,20 @@ class Work:
         others = [o for o in self.owners if o.name in found]
         near = solids.near(channel, solids.bounds[: len(solids.owners)])
         close = solids.near(channel, np.array([o.ball for o in others]).reshape(-1, 7))
+        alone = self._alone()
         jobs: list[tuple[str, Hashable, Callable[[], Layer | None]]] = []
         for own, name in enumerate(solids.owners):
             prior = [int(o) for o in np.flatnonzero(near[own, :own])]
             before = tuple(content[solids.owners[o]] for o in prior)
             row = solids.only([*prior, own])
-            key = (base, f"{name}.shadow", content[name], before, bed)
-            alone = self._alone()
+            named = (content[name], self._label(name))
+            key = (base, f"{name}.shadow", named, before, bed)
             make = partial(alone._bed_shadow, channel, row, len(prior))
             jobs.append((f"{name}.shadow", key, make))
             victims = [o for o, c in zip(others, close[own], strict=True) if c and o.name != name]
             if not victims:
                 continue
-            key = (base, f"{name}.over", content[name], before, tuple(v.key for v in victims))
+            key = (base, f"{name}.over", named, before, tuple(v.key for v in victims))
             make = partial(alone._thing_shadow, channel, row, len(prior), victims, found)
             jobs.append((f"{name}.over", key, make))
         told = len(self.computed)

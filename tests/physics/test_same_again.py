@@ -270,3 +270,14 @@ def test_what_is_kept_is_what_a_fresh_run_would_make(frequency: float) -> None:
         kept, fresh = beams(made, runner)[0], beams(made, Runner(threads=1))[0]
         for owner in {x.owner for x in (*kept.layers, *fresh.layers)}:
             np.testing.assert_array_equal(layer(kept, owner), layer(fresh, owner), err_msg=owner)
+
+
+def test_a_new_name_is_told_by_every_layer_that_bears_it() -> None:
+    """Layers are kept with their labels: what is renamed must not answer with its old name."""
+    runner, made = Runner(threads=2), full()
+    runner.run(made)
+    made.fish[1].label = "the other perch"
+    beam = runner.run(made).looks["cone"].beams[0]
+    labels = {part.owner: part.label for part in beam.layers}
+    assert labels["fish[1]"] == "the other perch"
+    assert "the other perch" in labels["fish[1].shadow"]
